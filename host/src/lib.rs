@@ -6,4 +6,6 @@
 
 pub mod explain;
 pub mod geometry;
+pub mod rig;
+pub mod run;
 pub mod vehicle;
