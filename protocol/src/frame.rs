@@ -7,6 +7,7 @@ use core::marker::PhantomData;
 use crc::{CRC_32_ISO_HDLC, Crc, Digest};
 use serde::{Deserialize, Serialize};
 
+use crate::cobs::{Stuffer, Unstuffer};
 use crate::message::{DeviceMessage, HostMessage, StoredRecord};
 use crate::reader::{ReadError, Reader};
 use crate::sizes::{MAX_FRAME, MAX_STORED};
@@ -19,8 +20,10 @@ static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 /// Bytes of the check.
 const CRC_BYTES: usize = 4;
 
-/// The longest run without a zero in COBS, plus one: the code byte of a group that is not followed by a zero.
-const COBS_FULL: u8 = 0xff;
+/// The check over `bytes`: CRC-32/ISO-HDLC.
+pub fn check(bytes: &[u8]) -> u32 {
+    CRC.checksum(bytes)
+}
 
 /// A message of either direction.
 pub trait WireMessage: Serialize + Sized {
@@ -120,7 +123,7 @@ impl StoredRecord {
 /// # Errors
 /// [`WriteError::Full`] if `out` is shorter than the frame; [`crate::sizes::MAX_WIRE`] always suffices.
 pub fn encode_frame<M: WireMessage>(message: &M, out: &mut [u8]) -> Result<usize, WriteError> {
-    let mut sink = FrameSink::new(out);
+    let mut sink = FrameSink { stuffer: Stuffer::new(out), digest: CRC.digest() };
     sink.push(MAJOR)?;
     message.serialize(Writer(&mut sink))?;
     sink.finish()
@@ -128,72 +131,35 @@ pub fn encode_frame<M: WireMessage>(message: &M, out: &mut [u8]) -> Result<usize
 
 /// Bytes into a slice, checked and stuffed on the way.
 struct FrameSink<'a> {
-    out: &'a mut [u8],
-    /// Where the open group's code byte stands.
-    code_at: usize,
-    /// The open group's code: bytes in it, plus one.
-    code: u8,
-    used: usize,
+    stuffer: Stuffer<'a>,
     digest: Digest<'static, u32>,
 }
 
-impl<'a> FrameSink<'a> {
-    fn new(out: &'a mut [u8]) -> Self {
-        Self { out, code_at: 0, code: 1, used: 1, digest: CRC.digest() }
-    }
-
-    fn put(&mut self, at: usize, byte: u8) -> Result<(), WriteError> {
-        *self.out.get_mut(at).ok_or(WriteError::Full)? = byte;
-        Ok(())
-    }
-
-    fn close_group(&mut self) -> Result<(), WriteError> {
-        self.put(self.code_at, self.code)?;
-        self.code_at = self.used;
-        self.code = 1;
-        self.used = self.used.saturating_add(1);
-        Ok(())
-    }
-
-    fn stuff(&mut self, byte: u8) -> Result<(), WriteError> {
-        if self.code == COBS_FULL {
-            self.close_group()?;
-        }
-        if byte == 0 {
-            return self.close_group();
-        }
-        self.put(self.used, byte)?;
-        self.used = self.used.saturating_add(1);
-        self.code = self.code.saturating_add(1);
-        Ok(())
-    }
-
+impl FrameSink<'_> {
     fn finish(mut self) -> Result<usize, WriteError> {
-        let check = self.digest.clone().finalize();
-        for byte in check.to_le_bytes() {
-            self.stuff(byte)?;
+        for byte in self.digest.finalize().to_le_bytes() {
+            self.stuffer.push(byte)?;
         }
-        self.put(self.code_at, self.code)?;
-        self.put(self.used, 0)?;
-        Ok(self.used.saturating_add(1))
+        self.stuffer.finish()
     }
 }
 
 impl Sink for FrameSink<'_> {
     fn push(&mut self, byte: u8) -> Result<(), WriteError> {
         self.digest.update(&[byte]);
-        self.stuff(byte)
+        self.stuffer.push(byte)
     }
 }
 
-/// What a decoder has seen. Every byte belongs to a frame that was delivered or to `dropped_bytes`.
+/// What a decoder has seen. Every byte belongs to a frame that was delivered, or is a delimiter that ends nothing, or is
+/// counted in `dropped_bytes`.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct FrameCounts {
     /// Frames delivered as messages.
     pub frames: u32,
     /// Bytes, delimiters included, that did not become a message.
     pub dropped_bytes: u64,
-    /// Whatever came before the first delimiter, if it was no frame: the receiver joined in its middle.
+    /// 1 if what came before the first delimiter was no frame: the receiver joined in the middle of one.
     pub joined_inside: u32,
     /// Frames whose check failed, or too short to have one.
     pub bad_crc: u32,
@@ -239,10 +205,7 @@ pub struct FrameDecoder<M, const N: usize = MAX_FRAME> {
     used: usize,
     /// Bytes since the last delimiter.
     raw_bytes: u64,
-    /// Bytes of the open COBS group still to come.
-    group_left: u8,
-    /// The code of the open COBS group; 0 before the first.
-    group_code: u8,
+    unstuffer: Unstuffer,
     overflowed: bool,
     synchronised: bool,
     counts: FrameCounts,
@@ -262,8 +225,7 @@ impl<M: WireMessage, const N: usize> FrameDecoder<M, N> {
             buffer: [0; N],
             used: 0,
             raw_bytes: 0,
-            group_left: 0,
-            group_code: 0,
+            unstuffer: Unstuffer::new(),
             overflowed: false,
             synchronised: false,
             counts: FrameCounts {
@@ -300,33 +262,22 @@ impl<M: WireMessage, const N: usize> FrameDecoder<M, N> {
     pub fn push(&mut self, byte: u8) -> Option<Received<M>> {
         self.raw_bytes = self.raw_bytes.saturating_add(1);
         if byte != 0 {
-            self.unstuff(byte);
+            if let Some(original) = self.unstuffer.push(byte) {
+                self.keep(original);
+            }
             return None;
         }
         let received = self.end_of_frame();
-        if !matches!(received, Some(Received::Message(_))) {
+        let lone_delimiter = self.unstuffer.is_empty();
+        if !lone_delimiter && !matches!(received, Some(Received::Message(_))) {
             self.counts.dropped_bytes = self.counts.dropped_bytes.saturating_add(self.raw_bytes);
         }
         self.used = 0;
         self.raw_bytes = 0;
-        self.group_left = 0;
-        self.group_code = 0;
+        self.unstuffer = Unstuffer::new();
         self.overflowed = false;
         self.synchronised = true;
         received
-    }
-
-    fn unstuff(&mut self, byte: u8) {
-        if let Some(left) = self.group_left.checked_sub(1) {
-            self.group_left = left;
-            self.keep(byte);
-            return;
-        }
-        if self.group_code != 0 && self.group_code != COBS_FULL {
-            self.keep(0);
-        }
-        self.group_code = byte;
-        self.group_left = byte.saturating_sub(1);
     }
 
     fn keep(&mut self, byte: u8) {
@@ -340,7 +291,7 @@ impl<M: WireMessage, const N: usize> FrameDecoder<M, N> {
     }
 
     fn end_of_frame(&mut self) -> Option<Received<M>> {
-        if self.group_code == 0 {
+        if self.unstuffer.is_empty() {
             return None;
         }
         match self.open_frame() {
@@ -368,7 +319,7 @@ impl<M: WireMessage, const N: usize> FrameDecoder<M, N> {
         if self.overflowed {
             return Err(Refusal::Oversize);
         }
-        if self.group_left != 0 {
+        if !self.unstuffer.is_whole() {
             return Err(Refusal::BadCobs);
         }
         let frame = self.buffer.get(..self.used).ok_or(Refusal::Oversize)?;
@@ -377,7 +328,7 @@ impl<M: WireMessage, const N: usize> FrameDecoder<M, N> {
             .checked_sub(CRC_BYTES)
             .and_then(|at| frame.split_at_checked(at))
             .ok_or(Refusal::BadCrc)?;
-        if CRC.checksum(content).to_le_bytes() != check {
+        if self::check(content).to_le_bytes() != check {
             return Err(Refusal::BadCrc);
         }
         let (&major, message) = content.split_first().ok_or(Refusal::BadCrc)?;

@@ -9,6 +9,7 @@
 
 pub mod block;
 pub mod channel;
+pub mod cobs;
 mod code;
 pub mod frame;
 pub mod loss;
