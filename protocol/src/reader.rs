@@ -101,7 +101,10 @@ macro_rules! not_on_the_wire {
 impl<'de> de::Deserializer<'de> for &mut Reader<'de> {
     type Error = ReadError;
 
-    not_on_the_wire!(deserialize_any deserialize_identifier deserialize_ignored_any deserialize_map deserialize_char);
+    not_on_the_wire!(
+        deserialize_any deserialize_identifier deserialize_ignored_any deserialize_map deserialize_char
+        deserialize_string deserialize_bytes deserialize_byte_buf
+    );
 
     fn is_human_readable(&self) -> bool {
         false
@@ -155,19 +158,6 @@ impl<'de> de::Deserializer<'de> for &mut Reader<'de> {
         let length = self.length()?;
         let bytes = self.take(length)?;
         visitor.visit_borrowed_str(core::str::from_utf8(bytes).map_err(|_| ReadError::Malformed)?)
-    }
-
-    fn deserialize_string<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, ReadError> {
-        self.deserialize_str(visitor)
-    }
-
-    fn deserialize_bytes<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, ReadError> {
-        let length = self.length()?;
-        visitor.visit_borrowed_bytes(self.take(length)?)
-    }
-
-    fn deserialize_byte_buf<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, ReadError> {
-        self.deserialize_bytes(visitor)
     }
 
     fn deserialize_option<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, ReadError> {

@@ -139,8 +139,8 @@ impl<S: Sink> ser::Serializer for Writer<'_, S> {
         self.bytes(&v.to_le_bytes())
     }
 
-    fn serialize_char(self, v: char) -> Result<(), WriteError> {
-        self.serialize_str(v.encode_utf8(&mut [0; 4]))
+    fn serialize_char(self, _: char) -> Result<(), WriteError> {
+        Err(WriteError::NotOnTheWire)
     }
 
     fn serialize_str(self, v: &str) -> Result<(), WriteError> {
@@ -266,3 +266,96 @@ in_order!(
     SerializeStruct::serialize_field(&'static str),
     SerializeStructVariant::serialize_field(&'static str),
 );
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use proptest::prelude::*;
+    use serde::Deserialize;
+
+    use super::*;
+    use crate::reader::Reader;
+
+    /// One of everything that serde derives, so that a field added to a message later is already proven.
+    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+    struct Everything {
+        signed: (i8, i16, i32, i64),
+        unsigned: (u8, u16, u32, u64),
+        floats: (f32, f64),
+        flag: bool,
+        maybe: Option<Variants>,
+        list: heapless::Vec<Variants, 4>,
+        array: [u16; 3],
+        text: heapless::String<8>,
+    }
+
+    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+    struct Wrapped(u32);
+
+    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+    enum Variants {
+        Unit,
+        New(Wrapped),
+        Tuple(i16, bool),
+        Struct { a: u64, b: () },
+    }
+
+    fn variants() -> impl Strategy<Value = Variants> {
+        prop_oneof![
+            Just(Variants::Unit),
+            any::<u32>().prop_map(|n| Variants::New(Wrapped(n))),
+            any::<(i16, bool)>().prop_map(|(a, b)| Variants::Tuple(a, b)),
+            any::<u64>().prop_map(|a| Variants::Struct { a, b: () }),
+        ]
+    }
+
+    prop_compose! {
+        fn everything()(
+            signed: (i8, i16, i32, i64), unsigned: (u8, u16, u32, u64), floats: (f32, f64), flag: bool,
+            maybe in proptest::option::of(variants()), list in proptest::collection::vec(variants(), 0..4),
+            array: [u16; 3], text in "[a-zäß]{0,4}",
+        ) -> Everything {
+            let list = heapless::Vec::from_slice(&list).unwrap();
+            Everything { signed, unsigned, floats, flag, maybe, list, array, text: text.as_str().try_into().unwrap() }
+        }
+    }
+
+    fn write(value: &Everything) -> std::vec::Vec<u8> {
+        let mut out = [0; 256];
+        let mut sink = SliceSink::new(&mut out);
+        value.serialize(Writer(&mut sink)).unwrap();
+        let used = sink.used;
+        out.get(..used).unwrap().to_vec()
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(4000))]
+
+        #[test]
+        fn everything_is_postcard(value in everything()) {
+            let ours = write(&value);
+            let mut theirs = [0; 256];
+            let theirs = postcard::to_slice(&value, &mut theirs).unwrap();
+            prop_assert_eq!(&ours, &*theirs);
+            let mut reader = Reader(theirs);
+            prop_assert_eq!(Everything::deserialize(&mut reader).unwrap(), value);
+            prop_assert!(reader.0.is_empty());
+        }
+
+        /// One byte changed: read alike, or refused alike.
+        #[test]
+        fn nearly_everything_is_postcard(
+            value in everything(), at in any::<prop::sample::Index>(), byte in prop_oneof![0_u8..4, any::<u8>()],
+        ) {
+            let mut bytes = write(&value);
+            let at = at.index(bytes.len());
+            *bytes.get_mut(at).unwrap() = byte;
+            let mut reader = Reader(&bytes);
+            let ours = Everything::deserialize(&mut reader).ok().map(|value| (write(&value), reader.0.len()));
+            let theirs = postcard::take_from_bytes::<Everything>(&bytes)
+                .ok().map(|(value, rest)| (write(&value), rest.len()));
+            prop_assert_eq!(ours, theirs);
+        }
+    }
+}
