@@ -35,6 +35,13 @@ pub trait Explain: Error + Send + Sync + 'static {
     fn hint(&self) -> Option<String> {
         None
     }
+
+    /// Everything there is to show in place of the sentence and its hint, where that is more than they say
+    /// (a file's mistakes, each with its line); `styled` adds colours.
+    fn report(&self, styled: bool) -> Option<String> {
+        let _ = styled;
+        None
+    }
 }
 
 /// Any module's error on its way to the command line.

@@ -5,6 +5,7 @@
 //! `jobs` is one file per command, `show` renders results. Everything inside is SI; other units exist only in files and on screens.
 
 pub mod explain;
+pub mod files;
 pub mod geometry;
 pub mod rig;
 pub mod run;

@@ -40,7 +40,12 @@ impl Mount {
 
     /// The same bracket moved by `offset`, m.
     pub fn moved(&self, offset: &Vector3<f64>) -> Self {
-        Self { holes: self.holes.iter().map(|h| h + offset).collect(), in_use: self.in_use }
+        self.map(|hole| hole + offset)
+    }
+
+    /// The same bracket with `place` done to each hole.
+    pub fn map(&self, place: impl Fn(&Vector3<f64>) -> Vector3<f64>) -> Self {
+        Self { holes: self.holes.iter().map(place).collect(), in_use: self.in_use }
     }
 
     /// The same bracket with another hole in use; `None` if there is no such hole.

@@ -2,6 +2,7 @@
 //! (x from the axle's wheel centreline, y from the vehicle's centreline, z from the floor, at ride height).
 
 pub mod elements;
+pub mod file;
 pub mod numbers;
 
 pub use elements::*;

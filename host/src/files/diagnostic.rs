@@ -1,0 +1,179 @@
+//! What is wrong with a file: where, what, and how to mend it; as data and as text with the place underlined.
+
+use crate::explain::{Explain, Status};
+use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
+use serde::Serialize;
+use std::fmt;
+use std::io;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+/// Beyond this many the rest are only counted: nobody reads further, and a file of garbage has thousands.
+const SHOWN_AT_MOST: usize = 100;
+
+/// One mistake in a file.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Diagnostic {
+    /// Bytes of the offending text in the file.
+    pub span: Range<usize>,
+    /// Line, counted from 1.
+    pub line: usize,
+    /// Column in characters, counted from 1.
+    pub column: usize,
+    /// The offending text itself.
+    pub text: String,
+    /// What is wrong, one sentence without a full stop.
+    pub message: String,
+    /// How to mend it.
+    pub help: String,
+}
+
+/// Every mistake of one file, in the order of its lines.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FileErrors {
+    /// The file, as the user named it.
+    pub file: String,
+    /// The mistakes; never empty.
+    pub errors: Vec<Diagnostic>,
+    #[serde(skip)]
+    text: String,
+}
+
+impl FileErrors {
+    /// The mistakes `errors` of the file `file` that holds `text`.
+    pub(super) fn new(file: &str, text: &str, mut errors: Vec<Diagnostic>) -> Self {
+        errors.sort_by_key(|e| (e.span.start, e.span.end));
+        Self { file: file.to_owned(), errors, text: text.to_owned() }
+    }
+
+    /// All mistakes with their lines underlined; `styled` adds colours.
+    pub fn render(&self, styled: bool) -> String {
+        let renderer = if styled { Renderer::styled().hyperlink(false) } else { Renderer::plain() };
+        let mut blocks: Vec<String> =
+            self.errors.iter().take(SHOWN_AT_MOST).map(|e| self.block(&renderer, e)).collect();
+        if let Some(more) = self.errors.len().checked_sub(SHOWN_AT_MOST).filter(|n| *n > 0) {
+            blocks.push(format!("and {more} more; mend these first"));
+        }
+        blocks.join("\n\n")
+    }
+
+    fn block(&self, renderer: &Renderer, error: &Diagnostic) -> String {
+        let snippet = Snippet::source(self.text.as_str())
+            .path(self.file.as_str())
+            .annotation(AnnotationKind::Primary.span(error.span.clone()));
+        let group = Level::ERROR
+            .primary_title(error.message.as_str())
+            .element(snippet)
+            .element(Level::HELP.message(error.help.as_str()));
+        renderer.render(&[group])
+    }
+}
+
+impl fmt::Display for FileErrors {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.errors.as_slice() {
+            [] => write!(f, "{} cannot be read", self.file),
+            [first, rest @ ..] => {
+                write!(f, "{}:{}:{}: {}", self.file, first.line, first.column, first.message)?;
+                match rest.len() {
+                    0 => Ok(()),
+                    1 => write!(f, " (and 1 more error)"),
+                    n => write!(f, " (and {n} more errors)"),
+                }
+            }
+        }
+    }
+}
+
+impl std::error::Error for FileErrors {}
+
+impl Explain for FileErrors {
+    fn hint(&self) -> Option<String> {
+        self.errors.first().map(|e| e.help.clone())
+    }
+
+    fn report(&self, styled: bool) -> Option<String> {
+        Some(self.render(styled))
+    }
+}
+
+/// Why a file did not become a type.
+#[derive(Debug, thiserror::Error)]
+pub enum LoadError {
+    /// There is no such file.
+    #[error("there is no file {}", .0.display())]
+    Missing(PathBuf),
+    /// The disk did not hand it over.
+    #[error("{} cannot be read: {source}", .path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// It was read, and has mistakes.
+    #[error(transparent)]
+    Wrong(#[from] FileErrors),
+}
+
+impl Explain for LoadError {
+    fn status(&self) -> Status {
+        match self {
+            LoadError::Missing(_) | LoadError::Wrong(_) => Status::BadInput,
+            LoadError::Unreadable { .. } => Status::Device,
+        }
+    }
+
+    fn hint(&self) -> Option<String> {
+        match self {
+            LoadError::Missing(path) if path.ends_with("vehicle.toml") => Some(
+                "hingeline new LAYOUT NAME writes a starter: NAME/vehicle.toml and NAME/rig.toml".to_owned(),
+            ),
+            LoadError::Missing(_) => Some("check the name and the folder you are in".to_owned()),
+            LoadError::Unreadable { .. } => None,
+            LoadError::Wrong(errors) => errors.hint(),
+        }
+    }
+
+    fn report(&self, styled: bool) -> Option<String> {
+        match self {
+            LoadError::Wrong(errors) => errors.report(styled),
+            _ => None,
+        }
+    }
+}
+
+/// The text of a file. Bytes that are not UTF-8 are replaced, so that the reader reports the place instead of giving up.
+pub fn read_text(path: &Path) -> Result<String, LoadError> {
+    let bytes = std::fs::read(path).map_err(|source| match source.kind() {
+        io::ErrorKind::NotFound => LoadError::Missing(path.to_owned()),
+        _ => LoadError::Unreadable { path: path.to_owned(), source },
+    })?;
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(text),
+        Err(error) => {
+            let good = error.utf8_error().valid_up_to();
+            let text = String::from_utf8_lossy(error.as_bytes()).into_owned();
+            let width = char::REPLACEMENT_CHARACTER.len_utf8();
+            let diagnostic = locate(
+                &text,
+                good..good + width,
+                "these bytes are not UTF-8 text".to_owned(),
+                "save the file as UTF-8 in your editor".to_owned(),
+            );
+            Err(FileErrors::new(&path.display().to_string(), &text, vec![diagnostic]).into())
+        }
+    }
+}
+
+/// A diagnostic at `span` of `text`, with its line and column.
+pub(super) fn locate(text: &str, span: Range<usize>, message: String, help: String) -> Diagnostic {
+    let start = text.floor_char_boundary(span.start.min(text.len()));
+    let end = text.ceil_char_boundary(span.end.clamp(start, text.len()));
+    let before = text.get(..start).unwrap_or_default();
+    let line_start = before.rfind('\n').map_or(0, |i| i + 1);
+    let line = before.bytes().filter(|b| *b == b'\n').count() + 1;
+    let column = before.get(line_start..).unwrap_or_default().chars().count() + 1;
+    let offending = text.get(start..end).unwrap_or_default().to_owned();
+    Diagnostic { span: start..end, line, column, text: offending, message, help }
+}

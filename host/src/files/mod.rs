@@ -1,0 +1,16 @@
+//! Files that people write: TOML read with the place of every value, units converted once, and every mistake of a file
+//! told at once with how to mend it. Text becomes types only here and in each module's `file.rs`.
+
+mod diagnostic;
+mod item;
+mod reader;
+mod section;
+mod suggest;
+mod units;
+
+pub use diagnostic::{Diagnostic, FileErrors, LoadError, read_text};
+pub use item::{Bound, Item};
+pub use reader::{FORMAT, Reader, read};
+pub use section::{Example, Section};
+pub(crate) use suggest::nearest;
+pub use units::{LENGTH_UNITS, Quantity, Unit, Units, parse_inches};

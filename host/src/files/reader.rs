@@ -1,0 +1,148 @@
+//! One file being read: its text, its units, and the mistakes found so far.
+
+use super::diagnostic::locate;
+use super::{Diagnostic, FileErrors, Section, Units};
+use std::cell::{Cell, RefCell};
+use std::ops::Range;
+use toml::de::{DeTable, DeValue};
+
+/// The file format that this build writes; older ones are read, newer ones refused.
+pub const FORMAT: i64 = 1;
+
+/// What is shared while a file is read.
+#[derive(Debug)]
+pub struct Reader<'s> {
+    text: &'s str,
+    units: Cell<Units>,
+    syntax: Vec<Diagnostic>,
+    problems: RefCell<Vec<Diagnostic>>,
+    defaults: RefCell<Vec<String>>,
+}
+
+impl<'s> Reader<'s> {
+    /// The units of the file.
+    pub fn units(&self) -> Units {
+        self.units.get()
+    }
+
+    /// Sets the units that later values are in.
+    pub fn set_units(&self, units: Units) {
+        self.units.set(units);
+    }
+
+    /// Notes a mistake at `span`.
+    pub fn problem(&self, span: Range<usize>, message: impl Into<String>, help: impl Into<String>) {
+        self.problems.borrow_mut().push(locate(self.text, span, message.into(), help.into()));
+    }
+
+    /// Notes that something is not there. Where the text itself is broken it may well be there, so nothing is said.
+    pub(super) fn missing(&self, span: Range<usize>, message: String, help: String) {
+        if self.syntax.is_empty() {
+            self.problem(span, message, help);
+        }
+    }
+
+    /// Notes a default that the file left to the project, as a sentence part.
+    pub fn default_used(&self, text: String) {
+        let mut defaults = self.defaults.borrow_mut();
+        if !defaults.contains(&text) {
+            defaults.push(text);
+        }
+    }
+
+    /// The defaults noted so far.
+    pub fn defaults(&self) -> Vec<String> {
+        self.defaults.borrow().clone()
+    }
+
+    /// The text of the file.
+    pub(super) fn text(&self) -> &'s str {
+        self.text
+    }
+
+    /// All mistakes: those of the syntax, and those found behind it that are not its echo.
+    fn into_errors(self) -> Vec<Diagnostic> {
+        let Reader { text, syntax, problems, .. } = self;
+        let header = |d: &&Diagnostic| {
+            let line = text.lines().nth(d.line.saturating_sub(1)).unwrap_or_default();
+            line.trim_start().starts_with('[')
+        };
+        // Below a broken section header every key would seem to belong to the section before it.
+        let readable_to = syntax.iter().filter(header).map(|d| d.line).min().unwrap_or(usize::MAX);
+        let echo = |d: &Diagnostic| d.line >= readable_to || syntax.iter().any(|s| s.line == d.line);
+        let mut all: Vec<Diagnostic> = problems.into_inner().into_iter().filter(|d| !echo(d)).collect();
+        all.extend(syntax);
+        all
+    }
+}
+
+/// Reads a file: `make` walks its root section and makes the type, noting mistakes on the way.
+///
+/// # Errors
+/// Every mistake of the file at once; for a file of a newer format, that alone.
+pub fn read<T>(
+    text: &str,
+    file: &str,
+    make: impl FnOnce(&mut Section<'_>) -> Option<T>,
+) -> Result<T, FileErrors> {
+    let (document, errors) = DeTable::parse_recoverable(text);
+    let syntax = errors.iter().map(|e| syntax_error(text, e)).collect();
+    let reader = Reader {
+        text,
+        units: Cell::default(),
+        syntax,
+        problems: RefCell::default(),
+        defaults: RefCell::default(),
+    };
+    if let Some(newer) = newer_format(text, document.get_ref()) {
+        return Err(FileErrors::new(file, text, vec![newer]));
+    }
+    let mut root = Section::root(&reader, document.get_ref());
+    format(&mut root);
+    let made = make(&mut root);
+    root.finish();
+    let errors = reader.into_errors();
+    match made {
+        Some(made) if errors.is_empty() => Ok(made),
+        _ => Err(FileErrors::new(file, text, errors)),
+    }
+}
+
+fn newer_format(text: &str, root: &DeTable<'_>) -> Option<Diagnostic> {
+    let (_, value) = root.iter().find(|(key, _)| key.get_ref() == "format")?;
+    let DeValue::Integer(integer) = value.get_ref() else { return None };
+    let format: i64 = i64::from_str_radix(integer.as_str(), integer.radix()).ok()?;
+    (format > FORMAT).then(|| {
+        locate(
+            text,
+            value.span(),
+            format!("this file has format {format}, and this hingeline reads formats up to {FORMAT}"),
+            "install a newer hingeline, or use a file of the older format".to_owned(),
+        )
+    })
+}
+
+fn format(root: &mut Section<'_>) {
+    let Some(item) = root.need("format", || format!("add `format = {FORMAT}` as the first line")) else {
+        return;
+    };
+    if let Some(format) = item.whole_number()
+        && format < 1
+    {
+        item.wrong(
+            format!("there is no file format {format}"),
+            format!("write `format = {FORMAT}`, the format that this hingeline writes"),
+        );
+    }
+}
+
+fn syntax_error(text: &str, error: &toml::de::Error) -> Diagnostic {
+    let span = error.span().unwrap_or_default();
+    let message = error.message();
+    let help = if message.starts_with("duplicate key") {
+        "keep one of the two; a list of sections needs double brackets, such as [[axle]]"
+    } else {
+        "a line is `key = value`; text goes in quotes, lists in [ ], and a section starts with [name] or [[name]]"
+    };
+    locate(text, span, format!("this is not TOML: {message}"), help.to_owned())
+}
