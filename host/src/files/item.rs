@@ -48,6 +48,11 @@ impl<'s> Item<'s> {
         self.value
     }
 
+    /// The file that it is part of.
+    pub fn reader(&self) -> &'s Reader<'s> {
+        self.reader
+    }
+
     /// What a sentence calls it.
     pub fn what(&self) -> &str {
         &self.what
@@ -160,7 +165,9 @@ impl<'s> Item<'s> {
                 };
                 number
             }
-            _ => self.bare_number(&format!("write it as a plain number in {}, without quotes", unit.word))?,
+            _ => {
+                self.bare_number(&format!("write it as a plain number in {}, without quotes", unit.spoken))?
+            }
         };
         let si = self.check(number, bound)? * unit.to_si;
         let limit = match quantity {
@@ -174,7 +181,7 @@ impl<'s> Item<'s> {
         }
         let most = (limit / unit.to_si).round();
         self.wrong(
-            format!("{} is {number} {}, beyond {most} {}", self.what, unit.word, unit.word),
+            format!("{} is {number} {}, and cannot be beyond {most}", self.what, unit.word),
             "check the number, and `units` at the top of the file",
         );
         None
@@ -275,7 +282,7 @@ impl<'s> Item<'s> {
             return None;
         };
         let item = |(i, value): (usize, &'s toml::Spanned<DeValue<'s>>)| {
-            Item::new(self.reader, format!("{}, entry {}", self.what, i + 1), value.get_ref(), value.span())
+            Item::new(self.reader, format!("entry {} of {}", i + 1, self.what), value.get_ref(), value.span())
         };
         Some(array.iter().enumerate().map(item).collect())
     }

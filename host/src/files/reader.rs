@@ -55,6 +55,11 @@ impl<'s> Reader<'s> {
         self.defaults.borrow().clone()
     }
 
+    /// The line of the byte `at`, counted from 1.
+    pub fn line_of(&self, at: usize) -> usize {
+        self.text.bytes().take(at).filter(|b| *b == b'\n').count() + 1
+    }
+
     /// The text of the file.
     pub(super) fn text(&self) -> &'s str {
         self.text
@@ -138,11 +143,33 @@ fn format(root: &mut Section<'_>) {
 
 fn syntax_error(text: &str, error: &toml::de::Error) -> Diagnostic {
     let span = error.span().unwrap_or_default();
-    let message = error.message();
-    let help = if message.starts_with("duplicate key") {
-        "keep one of the two; a list of sections needs double brackets, such as [[axle]]"
+    let offending = text.get(span.clone()).unwrap_or_default();
+    let said = error.message();
+    let numeric = offending.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c));
+    let (message, help) = if said.starts_with("duplicate key") {
+        (
+            format!("`{offending}` is here twice"),
+            "keep one of the two; a list of sections needs double brackets, such as [[axle]]",
+        )
+    } else if said.starts_with("string values must be quoted") && numeric {
+        (format!("`{offending}` is not a number"), "a number has only digits, a sign and a decimal point")
+    } else if said.starts_with("string values must be quoted") {
+        (
+            format!("`{offending}` is not in quotes"),
+            "put text in quotes; only numbers, true and false stand without",
+        )
+    } else if said.starts_with("invalid basic string") || said.starts_with("invalid literal string") {
+        (
+            "the text in quotes does not end on this line".to_owned(),
+            "close it with the quote that it began with",
+        )
+    } else if said.starts_with("unclosed table") || said.starts_with("unclosed array table") {
+        ("this section header is not closed".to_owned(), "close it with as many brackets as it began with")
     } else {
-        "a line is `key = value`; text goes in quotes, lists in [ ], and a section starts with [name] or [[name]]"
+        (
+            format!("this line cannot be read: {said}"),
+            "a line is `key = value`; text goes in quotes, lists in [ ], and a section starts with [name] or [[name]]",
+        )
     };
-    locate(text, span, format!("this is not TOML: {message}"), help.to_owned())
+    locate(text, span, message, help.to_owned())
 }

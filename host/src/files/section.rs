@@ -110,11 +110,11 @@ impl<'s> Section<'s> {
         self.need(key, || match example {
             Example::Value(quantity, si) => {
                 let value = units.example(quantity, si);
-                format!("add `{key} = {value}`, {meaning}, in {}", units.of(quantity).word)
+                format!("add `{key} = {value}`, {meaning}, in {}", units.of(quantity).spoken)
             }
             Example::Point(si) => {
                 let [x, y, z] = si.map(|c| units.example(Quantity::Length, c));
-                let unit = units.of(Quantity::Length).word;
+                let unit = units.of(Quantity::Length).spoken;
                 format!("add `{key} = [{x}, {y}, {z}]`, {meaning}: forward, left, up, in {unit}")
             }
             Example::Text(text) => format!("add `{key} = {text}`, {meaning}"),
@@ -149,10 +149,13 @@ impl<'s> Section<'s> {
     pub fn sections(&mut self, key: &'static str, kind: &str) -> Vec<Section<'s>> {
         let Some(item) = self.get(key) else { return Vec::new() };
         let DeValue::Array(array) = item.value() else {
-            item.wrong(
-                format!("`{key}` of {} must be a list of sections", self.what),
-                format!("start each {kind} with its own header in double brackets, ending in `{key}]]`"),
-            );
+            let header = self.reader.text().get(item.span()).unwrap_or_default();
+            let help = if header.starts_with('[') {
+                format!("write [{header}] with double brackets, once for each {kind}")
+            } else {
+                format!("give each {kind} a section of its own, with double brackets around its header")
+            };
+            item.wrong(format!("there can be more than one {kind}, so `{key}` is a list of sections"), help);
             return Vec::new();
         };
         let numbered = array.iter().enumerate();
@@ -184,7 +187,7 @@ impl<'s> Section<'s> {
                 }
                 None => format!("{} takes: {}", self.what, self.asked.join(", ")),
             };
-            self.reader.problem(key.span(), format!("{} has no key `{typed}`", self.what), help);
+            self.reader.problem(key.span(), format!("`{typed}` is not a key of {}", self.what), help);
         }
         for Missing { message, help, .. } in self.missing.drain(..) {
             self.reader.missing(self.span.clone(), message, help);

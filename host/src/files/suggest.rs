@@ -7,8 +7,8 @@ pub(crate) fn nearest<'a>(typed: &str, known: impl IntoIterator<Item = &'a str>)
         .into_iter()
         .map(|word| (strsim::osa_distance(&folded, &word.to_lowercase().replace(['-', ' '], "_")), word))
         .min_by_key(|(distance, _)| *distance)
-        // A third of the word may be wrong: two letters of six, which catches slips and not other words.
-        .filter(|(distance, word)| 3 * distance <= word.chars().count().max(3))
+        // A third of the word may be wrong: two letters of six. That catches slips, and not words as short as units.
+        .filter(|(distance, word)| 3 * distance <= word.chars().count())
         .map(|(_, word)| word)
 }
 
@@ -33,6 +33,7 @@ mod tests {
         assert_eq!(nearest("tire_radius", known), Some("tyre_radius"));
         assert_eq!(nearest("Tyre-Radius", known), Some("tyre_radius"));
         assert_eq!(nearest("colour", known), None);
+        assert_eq!(nearest("cm", ["mm", "in"]), None);
         assert_eq!(nearest("x", []), None);
     }
 

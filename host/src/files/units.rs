@@ -26,6 +26,8 @@ pub enum Quantity {
 pub struct Unit {
     /// How it is written.
     pub word: &'static str,
+    /// How it is said in a sentence.
+    pub spoken: &'static str,
     /// SI units per one of it.
     pub to_si: f64,
     /// Other spellings that are understood.
@@ -33,7 +35,7 @@ pub struct Unit {
 }
 
 const fn unit(word: &'static str, to_si: f64) -> Unit {
-    Unit { word, to_si, also: &[] }
+    Unit { word, spoken: word, to_si, also: &[] }
 }
 
 /// International foot/12, exact (1959 agreement).
@@ -45,17 +47,16 @@ const POUND_FORCE_N: f64 = POUND_KG * 9.806_65;
 const PER_DEGREE: f64 = 180.0 / std::f64::consts::PI;
 
 const MM: Unit = unit("mm", 1e-3);
-const IN: Unit = unit("in", INCH_M);
+const IN: Unit = Unit { spoken: "inches", ..unit("in", INCH_M) };
 /// Units of length, also those of screens.
 pub const LENGTH_UNITS: [Unit; 2] = [MM, IN];
 const ANGLE_UNITS: [Unit; 1] = [unit("deg", 1.0 / PER_DEGREE)];
 const STIFFNESS_UNITS: [Unit; 2] = [unit("N/mm", 1e3), unit("lbf/in", POUND_FORCE_N / INCH_M)];
 const ROTATIONAL_UNITS: [Unit; 2] = [
-    Unit { word: "N·m/deg", to_si: PER_DEGREE, also: &["Nm/deg", "N.m/deg", "N*m/deg"] },
+    Unit { also: &["Nm/deg", "N.m/deg", "N*m/deg"], ..unit("N·m/deg", PER_DEGREE) },
     Unit {
-        word: "lbf·in/deg",
-        to_si: POUND_FORCE_N * INCH_M * PER_DEGREE,
         also: &["lbf in/deg", "lbf.in/deg", "lbf*in/deg", "lbf-in/deg"],
+        ..unit("lbf·in/deg", POUND_FORCE_N * INCH_M * PER_DEGREE)
     },
 ];
 const FORCE_UNITS: [Unit; 2] = [unit("N", 1.0), unit("lbf", POUND_FORCE_N)];
@@ -135,10 +136,15 @@ impl Units {
         (value * digits).round() / digits
     }
 
+    /// A length in the file's unit, rounded for a sentence, such as `445 mm` or `17.5 in`.
+    pub fn say_length(&self, length_m: f64) -> String {
+        format!("{} {}", self.example(Quantity::Length, length_m), self.length.word)
+    }
+
     /// Reads the file's `units = { … }`. The other units follow the length (mm: N/mm, N·m/deg, N, kg, MPa; in: lbf/in,
     /// lbf·in/deg, lbf, lb, ksi) unless the file names them.
     pub fn read(root: &mut Section<'_>) -> Units {
-        let Some(mut section) = root.get("units").and_then(|i| i.section("units")) else {
+        let Some(mut section) = root.get("units").and_then(|i| i.section("`units`")) else {
             root.reader().default_used("units mm and deg".to_owned());
             return Units::default();
         };
@@ -189,7 +195,7 @@ pub fn parse_inches(text: &str) -> Option<f64> {
         None => decimal(text)?,
         Some((before, denominator)) => {
             let (whole, numerator) = match before.trim_end().rsplit_once([' ', '-']) {
-                Some((whole, numerator)) => (digits(whole.trim_end())?, numerator),
+                Some((whole, numerator)) => (digits(whole.trim_end_matches([' ', '-']))?, numerator),
                 None => (0.0, before),
             };
             let (n, d) = (digits(numerator.trim())?, digits(denominator.trim())?);
@@ -237,7 +243,9 @@ mod tests {
         ] {
             assert_eq!(parse_inches(text), Some(value), "{text}");
         }
-        for text in ["", "abc", "1/0", "nan", "inf", "1e5", "31 1/", "/2", "1/2/3", "31 1", "--2", "."] {
+        for text in
+            ["", "abc", "1/0", "nan", "inf", "1e5", "31 1/", "/2", "1/2/3", "31 1", "--2", ".", "- 1/2/"]
+        {
             assert_eq!(parse_inches(text), None, "{text}");
         }
     }

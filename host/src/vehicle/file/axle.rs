@@ -49,7 +49,7 @@ fn axle(section: &mut Section<'_>, name: Option<String>) -> Option<Axle> {
     let mass_share = section.get("mass_share").and_then(|i| i.number_within(0.0, 1.0));
     let mut names = Names::default();
     let locating = locating(section, &mut names);
-    let alternatives = wishes::alternatives(section, &locating);
+    let alternatives = wishes::alternatives(section, &names);
     let springs = fittings::springs(section);
     let shocks = fittings::shocks(section);
     let bump_stops = fittings::bump_stops(section);

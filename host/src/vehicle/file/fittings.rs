@@ -8,6 +8,7 @@ use crate::vehicle::{DragLink, Driveshaft, KeepOut, RideMark, Shock, Spring, Sto
 
 /// A tape and a drawing may disagree by this before a stop counts as passed at ride height, m.
 const TAPE_M: f64 = 0.5e-3;
+const CHECK_LENGTH: &str = "check the length and the coordinates of both ends";
 
 fn points(section: &mut Section<'_>) -> Option<(Vector3<f64>, Vector3<f64>)> {
     ends(section, |item| item.point(), |p| vec![*p])
@@ -45,25 +46,25 @@ pub(super) fn shocks(axle: &mut Section<'_>) -> Vec<Shock> {
         let (chassis, axle) = ends?;
         let ((open_item, open_m), (closed_item, closed_m)) = (open?, closed?);
         let drawn_m = (chassis - axle).norm();
+        let long = || {
+            format!(
+                "{} is {} long at ride height",
+                section.what(),
+                section.reader().units().say_length(drawn_m)
+            )
+        };
         if closed_m >= open_m {
             closed_item.wrong(
-                format!("{} is closed no shorter than it is open", section.what()),
+                format!("{} is no shorter closed than open", section.what()),
                 "open is the longest length, closed the shortest",
             );
         } else if drawn_m > open_m + TAPE_M {
-            beyond(&open_item, "is already past fully open", drawn_m);
+            open_item.wrong(format!("{}, longer than fully open", long()), CHECK_LENGTH);
         } else if drawn_m < closed_m - TAPE_M {
-            beyond(&closed_item, "is already past fully closed", drawn_m);
+            closed_item.wrong(format!("{}, shorter than fully closed", long()), CHECK_LENGTH);
         }
         Some(Shock { name, chassis, axle, open_m, closed_m })
     })
-}
-
-fn beyond(item: &Item<'_>, how: &str, drawn_m: f64) {
-    item.wrong(
-        format!("at ride height its ends are {:.0} mm apart: {} {how}", 1e3 * drawn_m, item.what()),
-        "check the length and the coordinates of both ends",
-    );
 }
 
 /// Bump stops of the axle: shortest distances.
@@ -71,7 +72,7 @@ pub(super) fn bump_stops(axle: &mut Section<'_>) -> Vec<Stop> {
     elements(axle, "bump_stop", "bump stop", &mut Names::default(), |section, name| {
         let (stop, item, drawn_m) = stop(section, name, 0.09, "the distance at which it meets")?;
         if drawn_m < stop.length_m - TAPE_M {
-            beyond(&item, "is already passed", drawn_m);
+            passed(section, &item, "has met", drawn_m);
         }
         Some(stop)
     })
@@ -82,10 +83,18 @@ pub(super) fn straps(axle: &mut Section<'_>) -> Vec<Stop> {
     elements(axle, "strap", "strap", &mut Names::default(), |section, name| {
         let (stop, item, drawn_m) = stop(section, name, 0.6, "its length when taut")?;
         if drawn_m > stop.length_m + TAPE_M {
-            beyond(&item, "is already passed", drawn_m);
+            passed(section, &item, "is taut", drawn_m);
         }
         Some(stop)
     })
+}
+
+fn passed(section: &Section<'_>, item: &Item<'_>, how: &str, drawn_m: f64) {
+    let apart = section.reader().units().say_length(drawn_m);
+    item.wrong(
+        format!("{} {how} before ride height, where its ends are {apart} apart", section.what()),
+        CHECK_LENGTH,
+    );
 }
 
 fn stop<'s>(

@@ -27,15 +27,6 @@ pub(super) fn locating(parent: &mut Section<'_>, names: &mut Names) -> Locating 
     }
 }
 
-/// Names of all elements of `locating`.
-pub(super) fn names_of(locating: &Locating) -> impl Iterator<Item = &str> {
-    let links = locating.links.iter().map(|e| e.name.as_str());
-    let wishbones = locating.wishbones.iter().map(|e| e.name.as_str());
-    let arms = locating.radius_arms.iter().map(|e| e.name.as_str());
-    let watts = locating.watts.iter().map(|e| e.name.as_str());
-    links.chain(wishbones).chain(arms).chain(watts)
-}
-
 /// Both ends of an element, as points or brackets, which must not be the same point.
 pub(super) fn ends<T>(
     section: &mut Section<'_>,
@@ -233,7 +224,11 @@ fn built_near_drawn(item: &Item<'_>, link: &Link, built_m: f64) {
     let drawn_m = link.drawn_length_m();
     if (built_m - drawn_m).abs() > FURTHEST * drawn_m {
         item.wrong(
-            format!("{} is far from the distance of its ends, {:.0} mm", item.what(), 1e3 * drawn_m),
+            format!(
+                "{} is far from the distance of its ends, {}",
+                item.what(),
+                item.reader().units().say_length(drawn_m)
+            ),
             "check the length and the coordinates of both ends",
         );
     }

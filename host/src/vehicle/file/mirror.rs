@@ -109,37 +109,55 @@ pub(super) fn other_side(name: &str) -> Option<String> {
 
 /// The names given so far to things that results tell apart by name.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Names(Vec<String>);
+pub(super) struct Names(Vec<Taken>);
+
+#[derive(Debug, Clone)]
+struct Taken {
+    name: String,
+    line: usize,
+    mirrored: bool,
+}
 
 impl Names {
-    /// Names that are taken already.
-    pub(super) fn taken(names: impl IntoIterator<Item = String>) -> Self {
-        Self(names.into_iter().collect())
+    /// The names taken so far.
+    pub(super) fn iter(&self) -> impl Iterator<Item = &str> {
+        self.0.iter().map(|t| t.name.as_str())
     }
 
-    /// Takes `name` for the thing that `section` describes; a second one of that name is a mistake.
-    pub(super) fn take(&mut self, section: &Section<'_>, name: &str) {
-        if self.holds(name) {
-            section.wrong(
-                format!("there is already something called \"{name}\" here"),
-                "give one of them another name",
-            );
-        }
-        self.0.push(name.to_owned());
+    /// The same names without those that are `replaced`.
+    pub(super) fn without(&self, replaced: &[String]) -> Self {
+        Self(self.0.iter().filter(|t| !replaced.contains(&t.name)).cloned().collect())
+    }
+
+    /// Takes `name` for the thing that `section` describes; whether it was free. A second one of that name is a mistake.
+    pub(super) fn take(&mut self, section: &Section<'_>, name: &str) -> bool {
+        let free = self.check(name, |holder| {
+            section
+                .wrong(format!("\"{name}\" is already taken {holder}"), "give one of the two another name");
+        });
+        let line = section.reader().line_of(section.span().start);
+        self.0.push(Taken { name: name.to_owned(), line, mirrored: false });
+        free
     }
 
     fn take_twin(&mut self, mirror: &Item<'_>, name: &str) {
-        if self.holds(name) {
+        self.check(name, |holder| {
             mirror.wrong(
-                format!("the mirror image would be called \"{name}\", and there is one already"),
-                "take the mirror out, or take out the one that is written by hand",
+                format!("the mirror image would be called \"{name}\", which is already taken {holder}"),
+                "take the mirror out, or the element that has the name",
             );
-        }
-        self.0.push(name.to_owned());
+        });
+        let line = mirror.reader().line_of(mirror.span().start);
+        self.0.push(Taken { name: name.to_owned(), line, mirrored: true });
     }
 
-    fn holds(&self, name: &str) -> bool {
-        self.0.iter().any(|n| n == name)
+    fn check(&self, name: &str, complain: impl Fn(String)) -> bool {
+        let Some(holder) = self.0.iter().find(|t| t.name == name) else { return true };
+        complain(match holder.mirrored {
+            true => format!("by the mirror image made on line {}", holder.line),
+            false => format!("on line {}", holder.line),
+        });
+        false
     }
 }
 
@@ -154,11 +172,10 @@ pub(super) fn elements<'s, T: Mirror>(
     let mut all = Vec::new();
     for mut section in parent.sections(key, kind) {
         let name = section.named(kind);
-        if let Some(name) = &name {
-            names.take(&section, name);
-        }
+        let free = name.as_deref().is_some_and(|name| names.take(&section, name));
         let twin = section.get("mirror").and_then(|item| twin_name(&item, name.as_deref()?));
-        if let Some((item, twin)) = &twin {
+        // The twin of a name that is taken is taken too; that is said once.
+        if let (Some((item, twin)), true) = (&twin, free) {
             names.take_twin(item, twin);
         }
         let element = read(&mut section, name.unwrap_or_default());

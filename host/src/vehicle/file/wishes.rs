@@ -1,10 +1,10 @@
 //! What the builder wants and watches: wishes, limits of agreement, wear, and named alternatives.
 
-use super::locating::{locating, names_of};
+use super::locating::locating;
 use super::mirror::Names;
 use crate::files::{Bound, Example, Item, Section, nearest};
 use crate::vehicle::numbers::Key;
-use crate::vehicle::{Alternative, Locating, Position, Wish};
+use crate::vehicle::{Alternative, Position, Wish};
 use std::ops::Range;
 
 /// Limits and weights on numbers, SI.
@@ -58,7 +58,7 @@ fn on_numbers<T>(
     position: Option<Position>,
     read: impl Fn(&Item<'_>, Key) -> Option<T>,
 ) -> Vec<(Key, T)> {
-    let what = format!("[axle.{table}] of {}", axle.what());
+    let what = format!("`{table}` of {}", axle.what());
     let Some(mut section) = axle.get(table).and_then(|i| i.section(&what)) else {
         return Vec::new();
     };
@@ -103,8 +103,8 @@ fn number_key(
     Some(key)
 }
 
-/// Named alternatives to some of the elements in `standing`.
-pub(super) fn alternatives(axle: &mut Section<'_>, standing: &Locating) -> Vec<Alternative> {
+/// Named alternatives to some of the elements called `standing`.
+pub(super) fn alternatives(axle: &mut Section<'_>, standing: &Names) -> Vec<Alternative> {
     let mut all = Vec::new();
     let mut names = Names::default();
     for mut section in axle.sections("alternative", "alternative") {
@@ -118,19 +118,20 @@ pub(super) fn alternatives(axle: &mut Section<'_>, standing: &Locating) -> Vec<A
                 Example::Text("[\"upper left\", \"upper right\"]"),
                 "what it takes the place of",
             )
-            .and_then(|i| replaced(&i, standing))
+            .map(|i| replaced(&i, standing))
             .unwrap_or_default();
-        let kept = names_of(standing).filter(|n| !replaces.iter().any(|r| r == n)).map(str::to_owned);
-        let locating = locating(&mut section, &mut Names::taken(kept));
+        let locating = locating(&mut section, &mut standing.without(&replaces));
         section.finish();
         all.extend(name.map(|name| Alternative { name, replaces, locating }));
     }
     all
 }
 
-fn replaced(item: &Item<'_>, standing: &Locating) -> Option<Vec<String>> {
-    let list = item.list("write the names of the elements it replaces, such as [\"upper left\"]")?;
-    let known: Vec<&str> = names_of(standing).collect();
+fn replaced(item: &Item<'_>, standing: &Names) -> Vec<String> {
+    let list = item
+        .list("write the names of the elements it replaces, such as [\"upper left\"]")
+        .unwrap_or_default();
+    let known: Vec<&str> = standing.iter().collect();
     let read = |entry: &Item<'_>| {
         let name = entry.name()?;
         if known.contains(&name.as_str()) {
@@ -143,6 +144,5 @@ fn replaced(item: &Item<'_>, standing: &Locating) -> Option<Vec<String>> {
         entry.wrong(format!("this axle has nothing called \"{name}\" to replace"), help);
         None
     };
-    let names: Vec<Option<String>> = list.iter().map(read).collect();
-    names.into_iter().collect()
+    list.iter().filter_map(read).collect()
 }
