@@ -7,6 +7,8 @@
 pub mod explain;
 pub mod files;
 pub mod geometry;
+pub mod judge;
+pub mod measure;
 pub mod rig;
 pub mod run;
 pub mod vehicle;

@@ -1,0 +1,5 @@
+//! Sets what was measured beside what was designed: verdicts, and what explains a difference.
+
+mod result;
+
+pub use result::*;

@@ -1,0 +1,362 @@
+//! One run, from recording to results, axle by axle.
+
+use super::instants::{Instant, instants};
+use super::links::{Line, lines};
+use super::numbers::{self, Excitation, FREE};
+use super::observe::Observer;
+use super::path::{PathPoint, directions, follow};
+use super::result::*;
+use super::still::stills;
+use super::surface::{Samples, SurfaceFit};
+use super::{MeasureError, ramp};
+use crate::geometry::DMatrix;
+use crate::geometry::placed::PlacedBody;
+use crate::rig::Rig;
+use crate::run::{Phase, Recording};
+use crate::vehicle::numbers::{AxleFacts, Key};
+use crate::vehicle::{Axle, Vehicle};
+use std::collections::BTreeMap;
+
+/// Share of the travel's poses that must see a coordinate for it to count as seen.
+const SEEN_MOSTLY: f64 = 0.8;
+/// States along each way of the travel.
+const ALONG: usize = 9;
+/// Agreement of the sensors beyond which the person is told, χ² per degree of freedom.
+const DISAGREE: f64 = 4.0;
+
+/// Measures a recording: every axle that carries sensors with data.
+pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<Analysis, MeasureError> {
+    let stills = stills(rig, recording)?;
+    let (instants, step_s) = instants(rig, recording);
+    let spans = spans(recording);
+    let mut axles = Vec::new();
+    for (index, axle) in vehicle.axles.iter().enumerate() {
+        if !rig.sensors.iter().any(|s| s.axle == index) {
+            continue;
+        }
+        let observer = Observer::new(rig, index, axle.centre(), &stills, &spans, recording.timing);
+        if observer.is_blind() {
+            return Err(MeasureError::NoData { axle: axle.name.clone() });
+        }
+        let path = follow(&observer, &instants, step_s);
+        axles.push(AxleRun { vehicle, axle, index, recording, observer, instants: &instants, path }.result());
+    }
+    Ok(Analysis {
+        vehicle: vehicle.name.clone(),
+        axles,
+        counts: recording.counts,
+        facts: recording.facts.clone(),
+        provenance: recording.provenance.clone(),
+        remarks: recording.remarks.clone(),
+    })
+}
+
+/// Least and greatest reading of each scalar sensor.
+fn spans(recording: &Recording) -> Vec<[f64; 2]> {
+    recording
+        .series
+        .iter()
+        .map(|channels| {
+            let values = channels.first().map_or(&[][..], |c| c.value.as_slice());
+            values.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[l, h], v| [l.min(*v), h.max(*v)])
+        })
+        .collect()
+}
+
+struct AxleRun<'a> {
+    vehicle: &'a Vehicle,
+    axle: &'a Axle,
+    index: usize,
+    recording: &'a Recording,
+    observer: Observer,
+    instants: &'a [Instant],
+    path: Vec<PathPoint>,
+}
+
+impl AxleRun<'_> {
+    fn result(self) -> AxleAnalysis {
+        let facts = AxleFacts::of(self.vehicle, self.axle);
+        let lines = lines(self.axle, self.vehicle.tolerance_m);
+        let travelling: Vec<&PathPoint> = self.path.iter().filter(|p| p.phase.travels()).collect();
+        let seen = seen(&travelling);
+        let states: Vec<(f64, f64)> =
+            travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
+        let excitation = Excitation::of(&states, seen);
+        let samples = samples(&self.observer, &lines, &travelling, seen);
+        let fit = SurfaceFit::fit(&samples, self.observer.nuisances());
+        let travel = travel(&states);
+
+        let (measured, budget) = match &fit {
+            Some(fit) => {
+                let at = numbers::at_state(&facts, fit, &excitation, 0.0, 0.0);
+                (at.numbers, at.budget)
+            }
+            None => (nothing_moved(&facts), BTreeMap::new()),
+        };
+        let along = fit
+            .as_ref()
+            .map(|fit| self.along(&facts, fit, &excitation, &samples, &travel))
+            .unwrap_or_default();
+        let links = self.links(&lines, fit.as_ref(), seen, &states);
+        let chi_square_per_dof = chi_square_per_dof(&self.path);
+        let ramp_travel_index = ramp::indices(
+            self.vehicle,
+            self.axle,
+            &self.recording.facts,
+            &self.observer,
+            self.instants,
+            &self.path,
+        );
+        AxleAnalysis {
+            name: self.axle.name.clone(),
+            index: self.index,
+            position: self.axle.position,
+            measured,
+            budget,
+            along,
+            ramp_travel_index,
+            links,
+            fit: FitQuality {
+                chi_square_per_dof,
+                surface_residual: std::array::from_fn(|k| fit.as_ref().map_or(0.0, |f| f.residual_rms[k])),
+            },
+            travel,
+            seen,
+            remarks: remarks(chi_square_per_dof),
+            path: self.path.into_iter().map(pose_point).collect(),
+            surfaces: fit,
+        }
+    }
+
+    /// Numbers along heave at rest roll and along roll at the heave that went with it, each way apart.
+    fn along(
+        &self,
+        facts: &AxleFacts,
+        fit: &SurfaceFit,
+        excitation: &Excitation,
+        samples: &Samples,
+        travel: &Travel,
+    ) -> Vec<AlongPoint> {
+        let travelling: Vec<PathPoint> = self.path.iter().filter(|p| p.phase.travels()).cloned().collect();
+        let ways = directions(&travelling);
+        let mut points = Vec::new();
+        for direction in [Direction::Up, Direction::Down] {
+            let keep: Vec<bool> = ways.iter().map(|w| *w == direction).collect();
+            let part = samples.filtered(&keep);
+            let Some(half) = SurfaceFit::with_basis(fit.basis.clone(), &part, &fit.nuisances) else {
+                continue;
+            };
+            for (heave_m, roll_rad) in self.states_along(travel, excitation) {
+                let at = numbers::at_state(facts, &half, excitation, heave_m, roll_rad);
+                points.push(AlongPoint {
+                    heave_m,
+                    roll_rad,
+                    direction,
+                    axle_steer_rad: at.axle_steer_rad,
+                    pose: at.pose,
+                    numbers: at.numbers,
+                });
+            }
+        }
+        points
+    }
+
+    fn states_along(&self, travel: &Travel, excitation: &Excitation) -> Vec<(f64, f64)> {
+        let mut states = Vec::new();
+        let grid = |[low, high]: [f64; 2]| {
+            (0..ALONG)
+                .map(move |k| low + (high - low) * k as f64 / (ALONG - 1) as f64)
+                .filter(|v| v.is_finite())
+        };
+        let bounce = self.path.iter().filter(|p| p.phase == Phase::Bounce).map(|p| p.estimate.pose.z_m);
+        let heave = bounce.fold([f64::INFINITY, f64::NEG_INFINITY], |[l, h], v| [l.min(v), h.max(v)]);
+        if excitation.heave_m > 0.0 && heave[1] > heave[0] {
+            states.extend(grid(heave).map(|h| (h, 0.0)));
+        }
+        if travel.roll_rad[1] - travel.roll_rad[0] > 0.02 {
+            states.extend(grid(travel.roll_rad).map(|roll| (self.heave_at(roll), roll)));
+        }
+        states
+    }
+
+    /// Mean heave of the travel's poses near an articulation.
+    fn heave_at(&self, roll_rad: f64) -> f64 {
+        let ramp = |p: &&PathPoint| p.phase.travels() && p.phase != Phase::Bounce;
+        let near = self.path.iter().filter(ramp).map(|p| {
+            let away = (p.estimate.pose.roll_rad - roll_rad) / 0.02;
+            ((-0.5 * away * away).exp(), p.estimate.pose.z_m)
+        });
+        let (weight, sum) = near.fold((0.0, 0.0), |(w, s), (weight, z)| (w + weight, s + weight * z));
+        if weight > 1e-6 { sum / weight } else { 0.0 }
+    }
+
+    fn links(
+        &self,
+        lines: &[Line],
+        fit: Option<&SurfaceFit>,
+        seen: [bool; 6],
+        states: &[(f64, f64)],
+    ) -> Vec<LinkMeasured> {
+        let whole = seen.iter().all(|s| *s);
+        lines
+            .iter()
+            .enumerate()
+            .map(|(k, line)| {
+                let apparent_m = if whole {
+                    self.path.iter().map(|p| self.apparent_change(line, p)).collect()
+                } else {
+                    Vec::new()
+                };
+                let change = match (whole, fit) {
+                    (false, _) => {
+                        Measured::without(Status::NotMeasured, "needs all six coordinates of the axle")
+                    }
+                    (true, None) => Measured::without(Status::NotExcited, "the axle did not move"),
+                    (true, Some(fit)) => largest_change(fit, FREE.len() + k, states),
+                };
+                LinkMeasured {
+                    name: line.name.clone(),
+                    nominal_m: line.nominal_m(),
+                    length_m: Measured::without(
+                        Status::NotMeasured,
+                        "wires zeroed at ride height see changes of length only",
+                    ),
+                    play_m: Measured::without(Status::NotMeasured, "needs a rock or shove test"),
+                    apparent_change_m: change,
+                    apparent_m,
+                }
+            })
+            .collect()
+    }
+
+    fn apparent_change(&self, line: &Line, point: &PathPoint) -> f64 {
+        line.apparent(&PlacedBody::new(&point.estimate.pose, self.observer.centre())).0 - line.nominal_m()
+    }
+}
+
+/// Greatest difference of an apparent length between two states of the travel.
+fn largest_change(fit: &SurfaceFit, response: usize, states: &[(f64, f64)]) -> Measured {
+    let read = |(heave, roll): &(f64, f64)| {
+        let functional = fit.functional(response, &fit.basis.at(*heave, *roll)[0]);
+        (fit.value(&functional), functional)
+    };
+    let values = states.iter().map(|s| (read(s).0, s));
+    let (low, high) = values.fold((None, None), |(low, high): (Option<(f64, _)>, Option<(f64, _)>), v| {
+        (
+            if low.is_none_or(|l| v.0 < l.0) { Some(v) } else { low },
+            if high.is_none_or(|h| v.0 > h.0) { Some(v) } else { high },
+        )
+    });
+    match (low, high) {
+        (Some((_, low)), Some((_, high))) => {
+            let functional = read(high).1 - read(low).1;
+            Measured::new(fit.value(&functional), fit.covariance(&functional, &functional).max(0.0).sqrt())
+        }
+        _ => Measured::without(Status::NotExcited, "the axle did not move"),
+    }
+}
+
+fn seen(travelling: &[&PathPoint]) -> [bool; 6] {
+    std::array::from_fn(|k| {
+        let count = travelling.iter().filter(|p| p.estimate.seen[k]).count();
+        !travelling.is_empty() && count as f64 >= SEEN_MOSTLY * travelling.len() as f64
+    })
+}
+
+/// Responses x, y, pitch, yaw and the change of every apparent length, with what each nuisance does to them.
+pub(super) fn samples(
+    observer: &Observer,
+    lines: &[Line],
+    travelling: &[&PathPoint],
+    seen: [bool; 6],
+) -> Samples {
+    let whole = seen.iter().all(|s| *s);
+    let lines = if whole { lines } else { &[] };
+    let columns = FREE.len() + lines.len();
+    let nuisances = observer.nuisances().len();
+    let rows = travelling.len();
+    let mut responses = DMatrix::zeros(rows, columns);
+    let mut state_effects = vec![DMatrix::zeros(rows, 2); nuisances];
+    let mut response_effects = vec![DMatrix::zeros(rows, columns); nuisances];
+    for (row, point) in travelling.iter().enumerate() {
+        let q = point.estimate.pose.to_array();
+        let systematic = &point.estimate.systematic;
+        for (column, coordinate) in FREE.into_iter().enumerate() {
+            responses[(row, column)] = q[coordinate];
+        }
+        for k in 0..nuisances {
+            state_effects[k][(row, 0)] = systematic[(2, k)];
+            state_effects[k][(row, 1)] = systematic[(3, k)];
+            for (column, coordinate) in FREE.into_iter().enumerate() {
+                response_effects[k][(row, column)] = systematic[(coordinate, k)];
+            }
+        }
+        let body = PlacedBody::new(&point.estimate.pose, observer.centre());
+        for (l, line) in lines.iter().enumerate() {
+            let (length, gradient) = line.apparent(&body);
+            responses[(row, FREE.len() + l)] = length - line.nominal_m();
+            let change = systematic.tr_mul(&gradient);
+            for k in 0..nuisances {
+                response_effects[k][(row, FREE.len() + l)] = change[k];
+            }
+        }
+    }
+    let choosing = (0..FREE.len()).filter(|k| seen[FREE[*k]]).collect();
+    Samples { states: states(travelling), responses, state_effects, response_effects, choosing }
+}
+
+fn states(travelling: &[&PathPoint]) -> Vec<(f64, f64)> {
+    travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect()
+}
+
+fn travel(states: &[(f64, f64)]) -> Travel {
+    let range = |f: fn(&(f64, f64)) -> f64| {
+        states.iter().map(f).fold([0.0_f64, 0.0_f64], |[l, h], v| [l.min(v), h.max(v)])
+    };
+    Travel { heave_m: range(|s| s.0), roll_rad: range(|s| s.1) }
+}
+
+fn nothing_moved(facts: &AxleFacts) -> BTreeMap<Key, Measured> {
+    Key::ALL
+        .into_iter()
+        .filter(|k| k.applies_to(facts.position))
+        .map(|k| {
+            (
+                k,
+                Measured::without(
+                    Status::NotExcited,
+                    "the run has no bounce, ramp or obstacle phase with data",
+                ),
+            )
+        })
+        .collect()
+}
+
+fn chi_square_per_dof(path: &[PathPoint]) -> Option<f64> {
+    let (chi, dof) = path
+        .iter()
+        .filter(|p| p.phase.travels())
+        .fold((0.0, 0), |(c, d), p| (c + p.estimate.chi_square, d + p.estimate.redundancy));
+    (dof > 0).then(|| chi / dof as f64)
+}
+
+fn remarks(chi_square_per_dof: Option<f64>) -> Vec<String> {
+    match chi_square_per_dof {
+        Some(chi) if chi > DISAGREE => vec![format!(
+            "the sensors contradict one another (χ² per degree of freedom {chi:.1}): check that each is clipped where rig.toml says, and that its scale is right"
+        )],
+        _ => Vec::new(),
+    }
+}
+
+fn pose_point(point: PathPoint) -> PosePoint {
+    let PathPoint { t_s, phase, estimate, .. } = point;
+    PosePoint {
+        t_s,
+        phase,
+        pose: estimate.pose,
+        u: std::array::from_fn(|k| estimate.seen[k].then(|| estimate.covariance[(k, k)].max(0.0).sqrt())),
+        chi_square: estimate.chi_square,
+        redundancy: estimate.redundancy,
+    }
+}

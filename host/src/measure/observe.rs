@@ -1,0 +1,360 @@
+//! Residuals of one axle's sensors at a pose, with their derivatives by the pose and by every nuisance.
+//!
+//! Scalar sensors are read against the still: `h(q) − h(0) − (m − m_still)`. An axle unit and a chassis unit give
+//! `R(q)·f_axle − f_chassis − a_rel`, where common acceleration cancels and `a_rel` is what moves one unit against the other.
+
+use super::instants::{Instant, SensorInstant, Smoothed, UnitSmoothed};
+use super::nuisance::{Nuisance, What};
+use super::still::{ChannelStill, SensorStill};
+use crate::geometry::placed::PlacedBody;
+use crate::geometry::{DMatrix, DVector, Matrix3, Pose, Vector3};
+use crate::rig::inertial::{Levelling, UnitErrors};
+use crate::rig::model::Model;
+use crate::rig::{Carrier, Inertial, Kind, Reading, Rig};
+use crate::run::Timing;
+
+/// Standard deviation of the floor's slope under the still, rad: 0.5°.
+pub const FLOOR_SLOPE_U_RAD: f64 = 0.5 * std::f64::consts::PI / 180.0;
+
+/// What remains of accelerations that the quasi-static correction does not see (a tyre that slips, an engine that shakes),
+/// per component of one instant, m/s². From memory.
+const UNMODELLED_ACCELERATION: f64 = 0.01;
+
+/// Readings of the still that count as independent at the most: slow drifts do not average away.
+const INDEPENDENT_STILL_READINGS: usize = 100;
+
+/// A rate of change below this share of the sensor's noise per second has no direction, so no hysteresis.
+const MOVING_SHARE: f64 = 2.0;
+
+/// A scalar sensor with its zero.
+#[derive(Debug, Clone)]
+struct ScalarObserver {
+    sensor: usize,
+    model: Model,
+    reading: Reading,
+    zero: f64,
+    zero_u: f64,
+    sigma: f64,
+    span: [f64; 2],
+    ride: f64,
+    ride_ends: [Vector3<f64>; 2],
+    first: usize,
+}
+
+/// An inertial unit with its levelling, and what each of its errors would do to it.
+#[derive(Debug, Clone)]
+struct UnitObserver {
+    sensor: usize,
+    unit: Inertial,
+    levelling: Levelling,
+    sigma: f64,
+    errors: Vec<(usize, UnitErrors)>,
+    time: usize,
+}
+
+/// All that one axle's sensors say, made ready for poses.
+#[derive(Debug, Clone)]
+pub struct Observer {
+    centre: Vector3<f64>,
+    scalars: Vec<ScalarObserver>,
+    units: Vec<UnitObserver>,
+    /// Pairs (axle unit, chassis unit) by place in `units`.
+    pairs: Vec<(usize, usize)>,
+    nuisances: Vec<Nuisance>,
+    time_u_s: f64,
+}
+
+/// Residuals at a pose.
+#[derive(Debug, Clone)]
+pub struct Rows {
+    /// Residuals, SI.
+    pub residuals: DVector<f64>,
+    /// Derivatives by the pose, m × 6.
+    pub jacobian: DMatrix<f64>,
+    /// Variances of the readings' noise.
+    pub noise: DVector<f64>,
+    /// Change of each residual for one standard deviation of each nuisance, m × K.
+    pub effects: DMatrix<f64>,
+}
+
+impl Observer {
+    /// The sensors of axle `axle` that have data; `centre` is the axle centre at ride height, `spans` the least and greatest
+    /// reading of each sensor over the run.
+    pub fn new(
+        rig: &Rig,
+        axle: usize,
+        centre: Vector3<f64>,
+        stills: &[Option<SensorStill>],
+        spans: &[[f64; 2]],
+        timing: Timing,
+    ) -> Self {
+        let time_u_s = match timing {
+            Timing::Own => 0.0,
+            Timing::SharedRow { period_s } => period_s / 12f64.sqrt(),
+        };
+        let mut observer =
+            Self { centre, scalars: vec![], units: vec![], pairs: vec![], nuisances: vec![], time_u_s };
+        for axis in 0..2 {
+            observer.nuisances.push(Nuisance { sensor: None, what: What::FloorSlope(axis) });
+        }
+        for (index, sensor) in rig.sensors.iter().enumerate().filter(|(_, s)| s.axle == axle) {
+            match (&sensor.kind, stills.get(index).and_then(Option::as_ref)) {
+                (Kind::Inertial(unit), Some(SensorStill::Unit { levelling, accel_scatter, .. })) => {
+                    observer.add_unit(index, unit, levelling, *accel_scatter);
+                }
+                (kind, Some(SensorStill::Scalar(still))) => {
+                    if let (Some(model), Some(reading)) = (Model::of(kind), sensor.reading()) {
+                        observer.add_scalar(index, model, reading, still, spans[index]);
+                    }
+                }
+                _ => {}
+            }
+        }
+        let of = |carrier| {
+            observer.units.iter().enumerate().filter(move |(_, u)| u.unit.carrier == carrier).map(|(k, _)| k)
+        };
+        if let Some(chassis) = of(Carrier::Chassis).next() {
+            observer.pairs = of(Carrier::Axle).map(|axle| (axle, chassis)).collect();
+        }
+        observer
+    }
+
+    fn add_scalar(
+        &mut self,
+        sensor: usize,
+        model: Model,
+        reading: &Reading,
+        still: &ChannelStill,
+        span: [f64; 2],
+    ) {
+        let first = self.nuisances.len();
+        let ends = (0..3).map(What::ChassisEnd).chain((0..3).map(What::AxleEnd));
+        let rest =
+            [What::Scale, What::Linearity(2), What::Linearity(3), What::Hysteresis, What::Zero, What::Time];
+        self.nuisances.extend(ends.chain(rest).map(|what| Nuisance { sensor: Some(sensor), what }));
+        let sigma = reading.noise.max(still.scatter);
+        let ride_body = PlacedBody::new(&Pose::default(), self.centre);
+        self.scalars.push(ScalarObserver {
+            sensor,
+            ride: model.value(&ride_body),
+            ride_ends: model.end_gradients(&ride_body),
+            model,
+            reading: reading.clone(),
+            zero: still.mean,
+            zero_u: sigma / (still.count.min(INDEPENDENT_STILL_READINGS) as f64).sqrt(),
+            sigma,
+            span: reading.range.unwrap_or(span),
+            first,
+        });
+    }
+
+    fn add_unit(&mut self, sensor: usize, unit: &Inertial, levelling: &Levelling, scatter: f64) {
+        let mut errors: Vec<(usize, UnitErrors)> = (0..2)
+            .map(|axis| {
+                let mut e = UnitErrors::default();
+                e.slope_rad[axis] = FLOOR_SLOPE_U_RAD;
+                (axis, e)
+            })
+            .collect();
+        let mut own =
+            vec![(What::Heading, UnitErrors { heading_rad: unit.heading_u_rad, ..Default::default() })];
+        for axis in 0..3 {
+            let along = |size: f64| Vector3::from_fn(|k, _| if k == axis { size } else { 0.0 });
+            own.push((
+                What::AccelScale(axis),
+                UnitErrors { scale: along(unit.scale_u), ..Default::default() },
+            ));
+            own.push((
+                What::AccelBias(axis),
+                UnitErrors { bias: along(unit.accel_bias_u), ..Default::default() },
+            ));
+        }
+        for (what, error) in own {
+            errors.push((self.nuisances.len(), error));
+            self.nuisances.push(Nuisance { sensor: Some(sensor), what });
+        }
+        let time = self.nuisances.len();
+        self.nuisances.push(Nuisance { sensor: Some(sensor), what: What::Time });
+        self.units.push(UnitObserver {
+            sensor,
+            unit: unit.clone(),
+            levelling: levelling.clone(),
+            sigma: unit.accel_noise.max(scatter),
+            errors,
+            time,
+        });
+    }
+
+    /// Every nuisance, in the order of the columns of [`Rows::effects`].
+    pub fn nuisances(&self) -> &[Nuisance] {
+        &self.nuisances
+    }
+
+    /// Whether any sensor can say anything of the pose.
+    pub fn is_blind(&self) -> bool {
+        self.scalars.is_empty() && self.pairs.is_empty()
+    }
+
+    /// The axle centre at ride height, m.
+    pub fn centre(&self) -> Vector3<f64> {
+        self.centre
+    }
+
+    /// Residuals and derivatives by the pose only, for the solver. `relative_acceleration` is `a_rel`, m/s² in the chassis
+    /// frame.
+    pub fn residuals(
+        &self,
+        instant: &Instant,
+        relative_acceleration: &Vector3<f64>,
+        pose: &Pose,
+    ) -> (DVector<f64>, DMatrix<f64>) {
+        let body = PlacedBody::new(pose, self.centre);
+        let rows = self.row_count(instant);
+        let (mut r, mut j) = (DVector::zeros(rows), DMatrix::zeros(rows, 6));
+        let mut row = 0;
+        for (scalar, smoothed) in self.scalars_at(instant) {
+            let (h, gradient) = scalar.model.value_and_gradient(&body);
+            r[row] = h - scalar.ride - (smoothed.value - scalar.zero);
+            j.row_mut(row).copy_from(&gradient.transpose());
+            row += 1;
+        }
+        for (axle, axle_at, chassis, chassis_at) in self.pairs_at(instant) {
+            let none = UnitErrors::default();
+            let f_axle = axle.levelling.force(&axle.unit, &none, &axle_at.force);
+            let f_chassis = chassis.levelling.force(&chassis.unit, &none, &chassis_at.force);
+            r.rows_mut(row, 3).copy_from(&(body.rotation() * f_axle - f_chassis - relative_acceleration));
+            j.view_mut((row, 0), (3, 6)).copy_from(&body.direction_jacobian(&f_axle));
+            row += 3;
+        }
+        (r, j)
+    }
+
+    /// Residuals with everything that their uncertainty needs.
+    pub fn rows(&self, instant: &Instant, relative_acceleration: &Vector3<f64>, pose: &Pose) -> Rows {
+        let body = PlacedBody::new(pose, self.centre);
+        let (residuals, jacobian) = self.residuals(instant, relative_acceleration, pose);
+        let mut noise = DVector::zeros(residuals.len());
+        let mut effects = DMatrix::zeros(residuals.len(), self.nuisances.len());
+        let mut row = 0;
+        for (scalar, smoothed) in self.scalars_at(instant) {
+            noise[row] = scalar.sigma.powi(2) / smoothed.count as f64;
+            for (k, effect) in scalar.effects(&body, smoothed, self.time_u_s).into_iter().enumerate() {
+                effects[(row, scalar.first + k)] = effect;
+            }
+            row += 1;
+        }
+        for (axle, axle_at, chassis, chassis_at) in self.pairs_at(instant) {
+            let variance = axle.sigma.powi(2) / axle_at.count as f64
+                + chassis.sigma.powi(2) / chassis_at.count as f64
+                + UNMODELLED_ACCELERATION.powi(2);
+            noise.rows_mut(row, 3).fill(variance);
+            let mut add = |unit: &UnitObserver, at: &UnitSmoothed, to_chassis: Matrix3<f64>| {
+                let nominal = unit.levelling.force(&unit.unit, &UnitErrors::default(), &at.force);
+                for (column, error) in &unit.errors {
+                    let change = unit.levelling.force(&unit.unit, error, &at.force) - nominal;
+                    let mut cell = effects.view_mut((row, *column), (3, 1));
+                    cell += to_chassis * change;
+                }
+                let slope = unit.levelling.mounting(&unit.unit, &UnitErrors::default()) * at.force_slope;
+                effects.view_mut((row, unit.time), (3, 1)).copy_from(&(to_chassis * slope * self.time_u_s));
+            };
+            add(axle, axle_at, *body.rotation());
+            add(chassis, chassis_at, -Matrix3::identity());
+            row += 3;
+        }
+        Rows { residuals, jacobian, noise, effects }
+    }
+
+    /// Angular rate of the chassis in its own axes, rad/s, where a chassis unit says.
+    pub fn chassis_rate(&self, instant: &Instant) -> Option<Vector3<f64>> {
+        let (_, chassis) = self.pairs.first()?;
+        let unit = &self.units[*chassis];
+        unit_at(unit, instant).map(|at| unit.levelling.rate(&unit.unit, &at.rate))
+    }
+
+    /// Where the units of the first pair sit: on the axle and on the chassis, m.
+    pub fn unit_places(&self) -> Option<[Vector3<f64>; 2]> {
+        let (axle, chassis) = self.pairs.first()?;
+        Some([self.units[*axle].unit.at, self.units[*chassis].unit.at])
+    }
+
+    /// Up direction in the axle's axes (unit vector), and its change for one standard deviation of each nuisance, where an
+    /// axle unit says.
+    pub fn axle_up(&self, instant: &Instant) -> Option<(Vector3<f64>, DMatrix<f64>)> {
+        let (unit, at) = self
+            .units
+            .iter()
+            .filter(|u| u.unit.carrier == Carrier::Axle)
+            .find_map(|u| unit_at(u, instant).map(|at| (u, at)))?;
+        let nominal = unit.levelling.force(&unit.unit, &UnitErrors::default(), &at.force).normalize();
+        let mut effects = DMatrix::zeros(3, self.nuisances.len());
+        for (column, error) in &unit.errors {
+            let with = unit.levelling.force(&unit.unit, error, &at.force).normalize();
+            effects.set_column(*column, &(with - nominal));
+        }
+        Some((nominal, effects))
+    }
+
+    fn row_count(&self, instant: &Instant) -> usize {
+        self.scalars_at(instant).count() + 3 * self.pairs_at(instant).count()
+    }
+
+    fn scalars_at<'a>(
+        &'a self,
+        instant: &'a Instant,
+    ) -> impl Iterator<Item = (&'a ScalarObserver, &'a Smoothed)> {
+        self.scalars.iter().filter_map(|s| match instant.sensors.get(s.sensor) {
+            Some(SensorInstant::Scalar(smoothed)) => Some((s, smoothed)),
+            _ => None,
+        })
+    }
+
+    fn pairs_at<'a>(
+        &'a self,
+        instant: &'a Instant,
+    ) -> impl Iterator<Item = (&'a UnitObserver, &'a UnitSmoothed, &'a UnitObserver, &'a UnitSmoothed)> {
+        self.pairs.iter().filter_map(|(axle, chassis)| {
+            let (axle, chassis) = (&self.units[*axle], &self.units[*chassis]);
+            Some((axle, unit_at(axle, instant)?, chassis, unit_at(chassis, instant)?))
+        })
+    }
+}
+
+fn unit_at<'a>(unit: &UnitObserver, instant: &'a Instant) -> Option<&'a UnitSmoothed> {
+    match instant.sensors.get(unit.sensor) {
+        Some(SensorInstant::Unit(at)) => Some(at),
+        _ => None,
+    }
+}
+
+impl ScalarObserver {
+    /// Effect of each of its nuisances on its residual, for one standard deviation, in the order of the nuisances.
+    fn effects(&self, body: &PlacedBody, at: &Smoothed, time_u_s: f64) -> Vec<f64> {
+        let mut effects = Vec::with_capacity(12);
+        for (now, ride) in self.model.end_gradients(body).iter().zip(&self.ride_ends) {
+            effects.extend((now - ride).iter().map(|d| d * self.reading.mount_m));
+        }
+        let change = at.value - self.zero;
+        let (p2, p3) = self.legendre(at.value);
+        let (p2_zero, p3_zero) = self.legendre(self.zero);
+        // Two shapes share the stated bound, which is taken as a rectangular half-width (JCGM 100, 4.3.7).
+        let linearity = self.reading.linearity / 6f64.sqrt();
+        let direction = if at.slope.abs() > MOVING_SHARE * self.sigma { at.slope.signum() } else { 0.0 };
+        effects.extend([
+            change * self.reading.scale_u,
+            linearity * (p2 - p2_zero),
+            linearity * (p3 - p3_zero),
+            direction * self.reading.hysteresis / 12f64.sqrt(),
+            self.zero_u,
+            at.slope * time_u_s,
+        ]);
+        effects
+    }
+
+    /// Legendre polynomials of degree 2 and 3 over the sensor's range.
+    fn legendre(&self, value: f64) -> (f64, f64) {
+        let half = 0.5 * (self.span[1] - self.span[0]);
+        let x = if half > 0.0 { (value - 0.5 * (self.span[0] + self.span[1])) / half } else { 0.0 };
+        (1.5 * x * x - 0.5, (2.5 * x * x - 1.5) * x)
+    }
+}

@@ -1,0 +1,226 @@
+//! The ramp travel index from the axle's inclination at the moment when the other wheel is about to lift.
+//!
+//! Index = 1000·d/wheelbase with d the distance along the ramp from its toe to the tyre's contact (common practice, no source).
+
+use super::instants::Instant;
+use super::nuisance;
+use super::observe::Observer;
+use super::path::PathPoint;
+use super::result::{Measured, RampIndex, Status};
+use crate::run::{Facts, Phase};
+use crate::vehicle::{Axle, Vehicle};
+
+/// Standard uncertainty of a typed ramp angle, rad: a quarter of a degree.
+const RAMP_ANGLE_U_RAD: f64 = 0.25 * std::f64::consts::PI / 180.0;
+/// Standard uncertainty of each loaded radius at lift, m. The two tyres carry very different loads then.
+const TYRE_RADIUS_U_M: f64 = 0.005;
+/// Standard uncertainty of the axle's heading on the ramp, rad.
+const HEADING_U_RAD: f64 = 3.0 * std::f64::consts::PI / 180.0;
+/// Articulation within this of its greatest counts as no longer growing, rad.
+const SETTLED_RAD: f64 = 0.003;
+/// Roll that the axle must still gain after articulation has stopped growing, rad: only then did the mate lift.
+const LIFTED_RAD: f64 = 0.004;
+
+/// Geometry of an axle with one wheel on a ramp, SI.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OnRamp {
+    /// Distance between the wheel centres, m.
+    pub track_m: f64,
+    /// Angle of the ramp, rad.
+    pub ramp_rad: f64,
+    /// Vertical component of the axle's direction towards the climbing wheel.
+    pub inclination: f64,
+    /// Heading of that direction against square-on, positive to the left seen from above, rad.
+    pub heading_rad: f64,
+    /// Loaded radius of the climbing tyre, m.
+    pub climbing_radius_m: f64,
+    /// Loaded radius of the tyre on the flat, m.
+    pub flat_radius_m: f64,
+}
+
+impl OnRamp {
+    /// Distance along the ramp from its toe to the contact of the climbing tyre, m.
+    ///
+    /// With the axle direction `a` in a level frame, the tyres as tilted discs: the flat wheel's centre stands
+    /// `r_f·√(1−a_z²)` high, the climbing one `track·a_z` higher; a disc touches the ramp plane `r_c·√Q` along the normal
+    /// from its centre, `Q = 1 − (n·a)²`, and its contact lies `r_c·(n·a)(τ·a)/√Q` further up.
+    pub fn distance_m(&self) -> f64 {
+        let (sin, cos) = self.ramp_rad.sin_cos();
+        let a_z = self.inclination;
+        let level = (1.0 - a_z * a_z).max(0.0).sqrt();
+        let a_x = -level * self.heading_rad.sin();
+        let n_a = -sin * a_x + cos * a_z;
+        let tau_a = cos * a_x + sin * a_z;
+        let q = (1.0 - n_a * n_a).max(0.0).sqrt();
+        let z = self.track_m * a_z + self.flat_radius_m * level;
+        let x = (cos * z - self.climbing_radius_m * q) / sin;
+        x * cos + z * sin + self.climbing_radius_m * n_a * tau_a / q
+    }
+
+    /// Standard uncertainty of the distance for independent `u`s: inclination, ramp angle, heading, the two radii.
+    fn distance_u_m(&self, inclination_u: f64) -> f64 {
+        let by = |change: fn(&mut OnRamp, f64), u: f64| {
+            let (mut up, mut down) = (*self, *self);
+            change(&mut up, 0.5 * u);
+            change(&mut down, -0.5 * u);
+            up.distance_m() - down.distance_m()
+        };
+        [
+            by(|r, d| r.inclination += d, inclination_u),
+            by(|r, d| r.ramp_rad += d, RAMP_ANGLE_U_RAD),
+            by(|r, d| r.heading_rad += d, HEADING_U_RAD),
+            by(|r, d| r.climbing_radius_m += d, TYRE_RADIUS_U_M),
+            by(|r, d| r.flat_radius_m += d, TYRE_RADIUS_U_M),
+        ]
+        .iter()
+        .map(|u| u * u)
+        .sum::<f64>()
+        .sqrt()
+    }
+}
+
+/// Inclination of the axle towards the climbing wheel at one point of the path.
+struct Inclined {
+    t_s: f64,
+    articulation_rad: f64,
+    inclination: f64,
+    inclination_u: f64,
+}
+
+/// The index of both sides: left wheel up, right wheel up.
+pub fn indices(
+    vehicle: &Vehicle,
+    axle: &Axle,
+    facts: &Facts,
+    observer: &Observer,
+    instants: &[Instant],
+    path: &[PathPoint],
+) -> [RampIndex; 2] {
+    [(Phase::RampLeft, 1.0, 0), (Phase::RampRight, -1.0, 1)].map(|(phase, sign, side)| {
+        let mut index = climb(vehicle, axle, facts, observer, instants, path, phase, sign);
+        index.taped_m = facts.taped_ramp_m[side];
+        index
+    })
+}
+
+#[allow(clippy::too_many_arguments, reason = "the caller's whole context, used once")]
+fn climb(
+    vehicle: &Vehicle,
+    axle: &Axle,
+    facts: &Facts,
+    observer: &Observer,
+    instants: &[Instant],
+    path: &[PathPoint],
+    phase: Phase,
+    sign: f64,
+) -> RampIndex {
+    let none = |status, why: &str| RampIndex {
+        index: Measured::without(status, why),
+        distance_m: None,
+        lift_t_s: None,
+        articulation_rad: None,
+        inclination_rad: None,
+        taped_m: None,
+    };
+    let points: Vec<Inclined> = path
+        .iter()
+        .filter(|p| p.phase == phase)
+        .filter_map(|p| inclined(observer, &instants[p.instant], p, sign))
+        .collect();
+    let Some(lift) = lift(&points) else {
+        return if !path.iter().any(|p| p.phase == phase) {
+            none(Status::NotExcited, "the run has no climb on this side")
+        } else if points.is_empty() {
+            none(Status::NotMeasured, "needs an inertial unit on the axle")
+        } else {
+            none(Status::NotExcited, "the other wheel did not lift: climb until articulation stops growing")
+        };
+    };
+    let Some(ramp_rad) = facts.ramp_angle_rad else {
+        return none(Status::NotMeasured, "needs the ramp's angle: measure it again or give --ramp-angle");
+    };
+    let on_ramp = OnRamp {
+        track_m: axle.track_m,
+        ramp_rad,
+        inclination: lift.inclination,
+        heading_rad: 0.0,
+        climbing_radius_m: axle.tyre_radius_m,
+        flat_radius_m: axle.tyre_radius_m,
+    };
+    let d = on_ramp.distance_m();
+    let per_m = 1000.0 / vehicle.wheelbase_m;
+    RampIndex {
+        index: Measured::new(per_m * d, per_m * on_ramp.distance_u_m(lift.inclination_u)),
+        distance_m: Some(d),
+        lift_t_s: Some(lift.t_s),
+        articulation_rad: Some(lift.articulation_rad),
+        inclination_rad: Some(lift.inclination.asin()),
+        taped_m: None,
+    }
+}
+
+fn inclined(observer: &Observer, instant: &Instant, point: &PathPoint, sign: f64) -> Option<Inclined> {
+    let (up, effects) = observer.axle_up(instant)?;
+    // The axle's y axis seen along up is the vertical component of its direction.
+    let budget = nuisance::budget(0.0, observer.nuisances(), effects.row(1).iter().copied());
+    Some(Inclined {
+        t_s: point.t_s,
+        articulation_rad: sign * point.estimate.pose.roll_rad,
+        inclination: sign * up.y,
+        inclination_u: budget.total(),
+    })
+}
+
+/// The moment on the way up when articulation has stopped growing while the axle keeps rolling.
+fn lift(points: &[Inclined]) -> Option<&Inclined> {
+    let top = points.iter().enumerate().max_by(|a, b| a.1.inclination.total_cmp(&b.1.inclination))?.0;
+    let climb = &points[..=top];
+    let greatest = climb.iter().map(|p| p.articulation_rad).fold(f64::NEG_INFINITY, f64::max);
+    let lift = climb.iter().find(|p| p.articulation_rad > greatest - SETTLED_RAD)?;
+    (points[top].inclination - lift.inclination > LIFTED_RAD).then_some(lift)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Printed to six digits.
+    const PRINTED: f64 = 6e-6;
+
+    #[test]
+    fn ramp_distances_match_an_independent_program() {
+        // Computed by a program that shares no code with this one: equal radii 0.46, track 1.6.
+        let at = |degrees: f64, inclination: f64, heading: f64| OnRamp {
+            track_m: 1.6,
+            ramp_rad: degrees.to_radians(),
+            inclination: f64::sin(inclination),
+            heading_rad: heading.to_radians(),
+            climbing_radius_m: 0.46,
+            flat_radius_m: 0.46,
+        };
+        let cases = [
+            (at(20.0, 0.30, 0.0), 1.46666),
+            (at(20.0, 0.30, 3.0), 1.46735),
+            (at(20.0, 0.30, -3.0), 1.46556),
+            (at(30.0, 0.35, 0.0), 1.22522),
+            (at(20.0, 0.10, 0.0), 0.548474),
+        ];
+        for (case, d) in cases {
+            assert!((case.distance_m() - d).abs() < PRINTED, "{case:?}: {} against {d}", case.distance_m());
+        }
+    }
+
+    #[test]
+    fn upright_and_level_is_the_tangent_length() {
+        // A wheel that just touches the ramp: d = r·tan(α/2), plane geometry.
+        let case = OnRamp {
+            track_m: 1.6,
+            ramp_rad: 0.3,
+            inclination: 0.0,
+            heading_rad: 0.0,
+            climbing_radius_m: 0.46,
+            flat_radius_m: 0.46,
+        };
+        assert!((case.distance_m() - 0.46 * f64::tan(0.15)).abs() < 1e-12);
+    }
+}

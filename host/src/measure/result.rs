@@ -1,0 +1,249 @@
+//! What an analysis says. Renderers and the judge read these types; nothing here computes.
+
+use super::surface::SurfaceFit;
+use crate::geometry::Pose;
+use crate::run::{Counts, Facts, Phase, Provenance};
+use crate::vehicle::Position;
+use crate::vehicle::numbers::Key;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// How far a number can be believed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum Status {
+    /// Measured, with its u.
+    #[serde(rename = "measured")]
+    Measured,
+    /// Excited and seen, but its u is too large for the number to mean anything.
+    #[serde(rename = "not resolved")]
+    NotResolved,
+    /// The run did not move enough.
+    #[serde(rename = "not excited")]
+    NotExcited,
+    /// The sensors cannot see it, or the state has no such number.
+    #[serde(rename = "not measured")]
+    NotMeasured,
+    /// Taken from the drawing, under that label.
+    #[serde(rename = "from design")]
+    FromDesign,
+}
+
+impl Status {
+    /// The word that people and JSON read.
+    pub fn word(self) -> &'static str {
+        match self {
+            Status::Measured => "measured",
+            Status::NotResolved => "not resolved",
+            Status::NotExcited => "not excited",
+            Status::NotMeasured => "not measured",
+            Status::FromDesign => "from design",
+        }
+    }
+}
+
+/// A measured quantity, SI.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measured {
+    /// Best estimate.
+    pub value: Option<f64>,
+    /// Standard uncertainty (k = 1).
+    pub u: Option<f64>,
+    /// How far to believe it.
+    pub status: Status,
+    /// Why not, and what would help, where the status is not `measured`.
+    pub why: Option<String>,
+}
+
+impl Measured {
+    /// A value with its u.
+    pub fn new(value: f64, u: f64) -> Self {
+        Self { value: Some(value), u: Some(u), status: Status::Measured, why: None }
+    }
+
+    /// No value, and why.
+    pub fn without(status: Status, why: impl Into<String>) -> Self {
+        Self { value: None, u: None, status, why: Some(why.into()) }
+    }
+
+    /// The value and its u where it was measured.
+    pub fn measured(&self) -> Option<(f64, f64)> {
+        match (self.status, self.value, self.u) {
+            (Status::Measured, Some(value), Some(u)) => Some((value, u)),
+            _ => None,
+        }
+    }
+}
+
+/// Where an uncertainty comes from: standard uncertainties that add in squares, SI.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Budget {
+    /// Scatter of the readings.
+    pub noise: f64,
+    /// Where sensors are clipped.
+    pub mount: f64,
+    /// Scales, linearity included.
+    pub scale: f64,
+    /// Zeros and biases.
+    pub zero: f64,
+    /// Headings of inertial units.
+    pub heading: f64,
+    /// Hysteresis, time offsets, floor slope, and what the fitted surface leaves over.
+    pub model: f64,
+}
+
+impl Budget {
+    /// The whole standard uncertainty.
+    pub fn total(&self) -> f64 {
+        [self.noise, self.mount, self.scale, self.zero, self.heading, self.model]
+            .iter()
+            .map(|u| u * u)
+            .sum::<f64>()
+            .sqrt()
+    }
+}
+
+/// Direction of travel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Direction {
+    /// Away from ride height upwards: bump, or a wheel climbing.
+    Up,
+    /// Coming back.
+    Down,
+}
+
+/// The numbers at one state along the travel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AlongPoint {
+    /// m
+    pub heave_m: f64,
+    /// rad
+    pub roll_rad: f64,
+    /// Which half of the motion.
+    pub direction: Direction,
+    /// Steer of the axle there, rad.
+    pub axle_steer_rad: Measured,
+    /// The measured pose there, with coordinates that nothing sees left at zero.
+    pub pose: Pose,
+    /// By key.
+    pub numbers: BTreeMap<Key, Measured>,
+}
+
+/// One measured pose.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PosePoint {
+    /// s
+    pub t_s: f64,
+    /// Part of the test.
+    pub phase: Phase,
+    /// The pose.
+    pub pose: Pose,
+    /// Standard uncertainty of each coordinate, systematic part included; none where nothing sees it.
+    pub u: [Option<f64>; 6],
+    /// Sum of squared whitened residuals.
+    pub chi_square: f64,
+    /// Readings more than unknowns.
+    pub redundancy: usize,
+}
+
+/// The ramp travel index of one side.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RampIndex {
+    /// The index, 1000·d/wheelbase.
+    pub index: Measured,
+    /// Distance along the ramp, m.
+    pub distance_m: Option<f64>,
+    /// When the mate was about to lift, s.
+    pub lift_t_s: Option<f64>,
+    /// Articulation then, rad.
+    pub articulation_rad: Option<f64>,
+    /// Inclination of the axle against the horizontal then, rad.
+    pub inclination_rad: Option<f64>,
+    /// Distance as taped, m.
+    pub taped_m: Option<f64>,
+}
+
+/// A link as the measured motion sees it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LinkMeasured {
+    /// Its name (a wishbone gives one per leg).
+    pub name: String,
+    /// Length as drawn, m.
+    pub nominal_m: f64,
+    /// Length as built; needs wires that were calibrated absolutely.
+    pub length_m: Measured,
+    /// Play of its joints, m.
+    pub play_m: Measured,
+    /// Largest change of its apparent length over the travel, m: zero if its ends are where they were drawn.
+    pub apparent_change_m: Measured,
+    /// Apparent change of length at each pose of the path, m; empty where the pose is not wholly measured.
+    pub apparent_m: Vec<f64>,
+}
+
+/// How well the readings agree with one another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FitQuality {
+    /// Near 1 if the sensors agree within their stated uncertainties; none without redundant readings.
+    pub chi_square_per_dof: Option<f64>,
+    /// Root mean square departure of the poses from the fitted surfaces: x, y (m), pitch, yaw (rad).
+    pub surface_residual: [f64; 4],
+}
+
+/// How far the run moved.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Travel {
+    /// Least and greatest heave, m.
+    pub heave_m: [f64; 2],
+    /// Least and greatest articulation, rad.
+    pub roll_rad: [f64; 2],
+}
+
+/// Everything measured on one axle.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AxleAnalysis {
+    /// Its name.
+    pub name: String,
+    /// Its place in the vehicle's list.
+    pub index: usize,
+    /// Front or rear.
+    pub position: Position,
+    /// Numbers at ride height, every key that the axle can have.
+    pub measured: BTreeMap<Key, Measured>,
+    /// Where each u comes from, for measured keys.
+    pub budget: BTreeMap<Key, Budget>,
+    /// Numbers along the travel.
+    pub along: Vec<AlongPoint>,
+    /// Left wheel up, right wheel up.
+    pub ramp_travel_index: [RampIndex; 2],
+    /// Links.
+    pub links: Vec<LinkMeasured>,
+    /// Agreement of the readings.
+    pub fit: FitQuality,
+    /// How far it moved.
+    pub travel: Travel,
+    /// Which coordinates the sensors see: x, y, z, roll, pitch, yaw.
+    pub seen: [bool; 6],
+    /// The measured poses.
+    pub path: Vec<PosePoint>,
+    /// The fitted motion: responses x, y, pitch, yaw, then one per link; none if nothing moved.
+    pub surfaces: Option<SurfaceFit>,
+    /// Sentences to read beside the results.
+    pub remarks: Vec<String>,
+}
+
+/// Everything measured in one run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Analysis {
+    /// Name of the vehicle.
+    pub vehicle: String,
+    /// By axle that carries sensors.
+    pub axles: Vec<AxleAnalysis>,
+    /// Readings received, lost, set aside.
+    pub counts: Counts,
+    /// What a person typed in.
+    pub facts: Facts,
+    /// Where it came from.
+    pub provenance: Provenance,
+    /// Sentences to read beside the results.
+    pub remarks: Vec<String>,
+}

@@ -1,0 +1,92 @@
+//! The whole way from readings to numbers on a made-up motion whose numbers are known.
+
+use super::numbers::{Excitation, at_state};
+use super::observe::Observer;
+use super::path::follow;
+use super::surface::SurfaceFit;
+use super::{analyse, instants, still, synthetic};
+use crate::geometry::pose::Pose;
+use crate::run::Timing;
+use crate::vehicle::numbers::{self, Key};
+
+const KEYS: [Key; 9] = [
+    Key::PitchPerHeave,
+    Key::ContactForwardPerHeave,
+    Key::AntiSquat,
+    Key::RollCentreZ,
+    Key::RollAxisRise,
+    Key::RollSteer,
+    Key::LateralPerHeave,
+    Key::SideViewInstantCentreX,
+    Key::SideViewInstantCentreZ,
+];
+
+fn measured(units: bool, seed: Option<u64>) -> super::numbers::AtState {
+    let rig = synthetic::rig(units);
+    let recording = synthetic::record(&rig, seed);
+    let stills = still::stills(&rig, &recording).expect("a still");
+    let (instants, step_s) = instants::instants(&rig, &recording);
+    let spans = vec![[0.0, 1.2]; rig.sensors.len()];
+    let observer = Observer::new(&rig, 0, synthetic::CENTRE, &stills, &spans, Timing::Own);
+    let path = follow(&observer, &instants, step_s);
+    let travelling: Vec<_> = path.iter().filter(|p| p.phase.travels()).collect();
+    let states: Vec<_> = travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
+    let samples = analyse::samples(&observer, &[], &travelling, [true; 6]);
+    let fit = SurfaceFit::fit(&samples, observer.nuisances()).expect("a fit");
+    at_state(&synthetic::facts(), &fit, &Excitation::of(&states, [true; 6]), 0.0, 0.0)
+}
+
+#[test]
+fn perfect_sensors_give_the_true_numbers() {
+    // What smoothing windows and the fitted surface leave over, far below any sensor's u.
+    const LEFT_OVER: f64 = 2e-3;
+    let truth = numbers::at_state(&synthetic::facts(), &synthetic::ride_motion());
+    let found = measured(true, None);
+    for key in KEYS {
+        let (value, _) =
+            found.numbers[&key].measured().unwrap_or_else(|| panic!("{key:?}: {:?}", found.numbers[&key]));
+        let truth = truth.get(key).expect("the law has this number");
+        assert!((value - truth).abs() < LEFT_OVER * truth.abs().max(1.0), "{key:?}: {value} against {truth}");
+    }
+}
+
+#[test]
+fn stated_uncertainty_is_the_error_made() {
+    // Errors drawn from the priors they are declared with: squared error over u² averages 1. Forty runs place the mean of
+    // a chi-square with one degree of freedom within 1 ± 4·√(2/40) at a few in 1e4.
+    const RUNS: u64 = 40;
+    let band = 4.0 * (2.0 / RUNS as f64).sqrt();
+    let truth = numbers::at_state(&synthetic::facts(), &synthetic::ride_motion());
+    let mut sums = vec![0.0; KEYS.len()];
+    let mut us = vec![0.0; KEYS.len()];
+    for seed in 1..=RUNS {
+        let found = measured(true, Some(seed));
+        for (k, key) in KEYS.iter().enumerate() {
+            let (value, u) = found.numbers[key].measured().expect("measured");
+            sums[k] += ((value - truth.get(*key).expect("has it")) / u).powi(2) / RUNS as f64;
+            us[k] += u / RUNS as f64;
+        }
+    }
+    println!("{:?}", measured(true, Some(1)).budget);
+    for ((key, mean), u) in KEYS.iter().zip(&sums).zip(&us) {
+        println!("{key:?}: mean squared z {mean:.2}, u {u:.5}");
+    }
+    for (key, mean) in KEYS.iter().zip(&sums) {
+        assert!((mean - 1.0).abs() < band, "{key:?}: mean squared error over u² is {mean:.2}");
+    }
+}
+
+#[test]
+fn a_pose_at_ride_height_is_zero() {
+    let rig = synthetic::rig(true);
+    let recording = synthetic::record(&rig, Some(7));
+    let stills = still::stills(&rig, &recording).expect("a still");
+    let (instants, step_s) = instants::instants(&rig, &recording);
+    let spans = vec![[0.0, 1.2]; rig.sensors.len()];
+    let observer = Observer::new(&rig, 0, synthetic::CENTRE, &stills, &spans, Timing::Own);
+    let path = follow(&observer, &instants, step_s);
+    // A millimetre and a milliradian: five noises of an averaged wire.
+    let worst = path[5].estimate.pose.to_array().iter().fold(0.0_f64, |m, v| m.max(v.abs()));
+    assert!(worst < 1e-3, "{:?}", path[5].estimate.pose);
+    assert_ne!(path[5].estimate.pose, Pose::default());
+}
