@@ -38,8 +38,7 @@ pub trait Explain: Error + Send + Sync + 'static {
 
     /// Everything there is to show in place of the sentence and its hint, where that is more than they say
     /// (a file's mistakes, each with its line); `styled` adds colours.
-    fn report(&self, styled: bool) -> Option<String> {
-        let _ = styled;
+    fn report(&self, _styled: bool) -> Option<String> {
         None
     }
 }

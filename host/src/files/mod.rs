@@ -3,6 +3,7 @@
 
 mod diagnostic;
 mod item;
+mod names;
 mod reader;
 mod section;
 mod suggest;
@@ -10,6 +11,7 @@ mod units;
 
 pub use diagnostic::{Diagnostic, FileErrors, LoadError, read_text};
 pub use item::{Bound, Item};
+pub use names::Names;
 pub use reader::{FORMAT, Reader, read};
 pub use section::{Example, Section};
 pub(crate) use suggest::nearest;

@@ -91,6 +91,25 @@ impl<'s> Section<'s> {
         Some(Item::new(self.reader, what, value.get_ref(), value.span()))
     }
 
+    /// What `read` makes of the value of `key`: `Some(None)` if it is not there, `None` if it is wrong.
+    pub fn optional<T>(
+        &mut self,
+        key: &'static str,
+        read: impl FnOnce(Item<'s>) -> Option<T>,
+    ) -> Option<Option<T>> {
+        self.get(key).map_or(Some(None), |item| read(item).map(Some))
+    }
+
+    /// What `read` makes of the value of `key`, or `default` if it is not there; `None` if it is wrong.
+    pub fn or<T>(
+        &mut self,
+        key: &'static str,
+        default: T,
+        read: impl FnOnce(Item<'s>) -> Option<T>,
+    ) -> Option<T> {
+        self.get(key).map_or(Some(default), read)
+    }
+
     /// The value of `key`; if it is not there, that is a mistake which `help` tells how to mend.
     pub fn need(&mut self, key: &'static str, help: impl FnOnce() -> String) -> Option<Item<'s>> {
         let item = self.get(key);
@@ -189,6 +208,11 @@ impl<'s> Section<'s> {
             };
             self.reader.problem(key.span(), format!("`{typed}` is not a key of {}", self.what), help);
         }
+        self.give_up();
+    }
+
+    /// Ends the reading where the other keys cannot be judged: only what must be there and is not is a mistake.
+    pub fn give_up(&mut self) {
         for Missing { message, help, .. } in self.missing.drain(..) {
             self.reader.missing(self.span.clone(), message, help);
         }

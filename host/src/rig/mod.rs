@@ -2,6 +2,7 @@
 //!
 //! SI and floor coordinates throughout; `file` reads rig.toml, `model` is the one home of `h(q)`.
 
+pub mod file;
 pub mod inertial;
 pub mod model;
 

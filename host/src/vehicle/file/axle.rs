@@ -1,9 +1,8 @@
 //! One `[[axle]]`: what every axle has, with its defaults; its elements are read by the modules beside this one.
 
 use super::locating::locating;
-use super::mirror::Names;
 use super::{fittings, wishes};
-use crate::files::{Bound, Example, Item, Quantity, Section};
+use crate::files::{Bound, Example, Item, Names, Quantity, Section};
 use crate::vehicle::{Axle, Position, Sweep, TorqueReaction};
 
 const POSITIONS: [(&str, Position); 2] = [("front", Position::Front), ("rear", Position::Rear)];

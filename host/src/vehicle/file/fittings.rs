@@ -1,8 +1,8 @@
 //! What rides along with an axle: springs, shocks, stops, straps, driveshaft, drag link, keep-outs, ride marks.
 
 use super::locating::{SIDES, ends};
-use super::mirror::{Names, elements};
-use crate::files::{Bound, Example, Item, Quantity, Section};
+use super::mirror::elements;
+use crate::files::{Bound, Example, Item, Names, Quantity, Section};
 use crate::geometry::Vector3;
 use crate::vehicle::{DragLink, Driveshaft, KeepOut, RideMark, Shock, Spring, Stop};
 

@@ -1,7 +1,7 @@
 //! The elements that locate an axle: links, wishbones, radius arms, Watts linkages, and the brackets they sit in.
 
-use super::mirror::{Names, elements};
-use crate::files::{Bound, Example, Item, Quantity, Section};
+use super::mirror::elements;
+use crate::files::{Bound, Example, Item, Names, Quantity, Section};
 use crate::geometry::Vector3;
 use crate::vehicle::{
     Bush, BushStiffness, JointKind, Link, Locating, Mount, RadiusArm, Side, Tube, Watts, Wishbone,

@@ -1,8 +1,7 @@
 //! What the builder wants and watches: wishes, limits of agreement, wear, and named alternatives.
 
 use super::locating::locating;
-use super::mirror::Names;
-use crate::files::{Bound, Example, Item, Section, nearest};
+use crate::files::{Bound, Example, Item, Names, Section, nearest};
 use crate::vehicle::numbers::Key;
 use crate::vehicle::{Alternative, Position, Wish};
 use std::ops::Range;
