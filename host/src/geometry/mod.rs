@@ -6,6 +6,8 @@ pub mod distance;
 pub mod least_squares;
 pub mod placed;
 pub mod pose;
+pub mod relative;
+pub mod square;
 
 pub use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 pub use pose::Pose;

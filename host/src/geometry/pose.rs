@@ -51,15 +51,18 @@ impl Pose {
         rot_z(self.yaw_rad) * rot_y(self.pitch_rad) * rot_x(self.roll_rad)
     }
 
-    /// `R` and its derivatives by roll, pitch and yaw.
-    pub fn rotation_derivatives(&self) -> (Matrix3<f64>, [Matrix3<f64>; 3]) {
-        let (x, y, z) = (rot_x(self.roll_rad), rot_y(self.pitch_rad), rot_z(self.yaw_rad));
-        let zy = z * y;
-        let yx = y * x;
-        let by_roll = zy * d_rot_x(self.roll_rad);
-        let by_pitch = z * d_rot_y(self.pitch_rad) * x;
-        let by_yaw = d_rot_z(self.yaw_rad) * yx;
-        (zy * x, [by_roll, by_pitch, by_yaw])
+    /// `R` and the unit axes about which roll, pitch and yaw turn the body, in the chassis frame: `∂R/∂angle = [axis]×·R`.
+    pub fn rotation_and_turns(&self) -> (Matrix3<f64>, [Vector3<f64>; 3]) {
+        let (sr, cr) = self.roll_rad.sin_cos();
+        let (sp, cp) = self.pitch_rad.sin_cos();
+        let (sy, cy) = self.yaw_rad.sin_cos();
+        let roll_axis = Vector3::new(cy * cp, sy * cp, -sp);
+        let pitch_axis = Vector3::new(-sy, cy, 0.0);
+        // Rz·Ry·Rx written out: Rx turns the pitched pair (left, up) by roll.
+        let up = Vector3::new(cy * sp, sy * sp, cp);
+        let rotation =
+            Matrix3::from_columns(&[roll_axis, pitch_axis * cr + up * sr, up * cr - pitch_axis * sr]);
+        (rotation, [roll_axis, pitch_axis, Vector3::z()])
     }
 
     /// Heading of the wheels' spin axis, rad: `δ = atan2(−R01, R11)`. This, not Euler yaw, is what steers the vehicle.
@@ -118,21 +121,6 @@ pub fn rot_z(a: f64) -> Matrix3<f64> {
     Matrix3::new(c, -s, 0.0, s, c, 0.0, 0.0, 0.0, 1.0)
 }
 
-fn d_rot_x(a: f64) -> Matrix3<f64> {
-    let (s, c) = a.sin_cos();
-    Matrix3::new(0.0, 0.0, 0.0, 0.0, -s, -c, 0.0, c, -s)
-}
-
-fn d_rot_y(a: f64) -> Matrix3<f64> {
-    let (s, c) = a.sin_cos();
-    Matrix3::new(-s, 0.0, c, 0.0, 0.0, 0.0, -c, 0.0, -s)
-}
-
-fn d_rot_z(a: f64) -> Matrix3<f64> {
-    let (s, c) = a.sin_cos();
-    Matrix3::new(-s, -c, 0.0, c, -s, 0.0, 0.0, 0.0, 0.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -147,16 +135,17 @@ mod tests {
 
     proptest! {
         #[test]
-        fn analytic_rotation_derivatives_match_differences(pose in any_pose()) {
-            let (_, analytic) = pose.rotation_derivatives();
-            for (k, derivative) in analytic.iter().enumerate() {
+        fn turns_are_the_derivatives_of_the_rotation(pose in any_pose()) {
+            let (rotation, turns) = pose.rotation_and_turns();
+            prop_assert!((rotation - pose.rotation()).norm() < 1e-15);
+            for (k, turn) in turns.iter().enumerate() {
                 let step = 1e-6;
                 let mut up = pose.to_array();
                 let mut down = up;
                 up[3 + k] += step;
                 down[3 + k] -= step;
                 let difference = (Pose::from_array(up).rotation() - Pose::from_array(down).rotation()) / (2.0 * step);
-                prop_assert!((difference - derivative).norm() < FINITE_DIFFERENCE);
+                prop_assert!((difference - turn.cross_matrix() * rotation).norm() < FINITE_DIFFERENCE);
             }
         }
 
@@ -170,9 +159,9 @@ mod tests {
         #[test]
         fn twist_is_the_rate_of_the_rotation(pose in any_pose(), rates in prop::array::uniform6(-1.0..1.0f64)) {
             // Ṙ Rᵀ = [ω]×
-            let (r, d) = pose.rotation_derivatives();
-            let r_dot = d[0] * rates[3] + d[1] * rates[4] + d[2] * rates[5];
-            let skew = r_dot * r.transpose();
+            let (r, turns) = pose.rotation_and_turns();
+            let spin = turns[0] * rates[3] + turns[1] * rates[4] + turns[2] * rates[5];
+            let skew = spin.cross_matrix() * r * r.transpose();
             let omega = pose.twist(rates).omega;
             prop_assert!((skew - omega.cross_matrix()).norm() < 1e-12);
         }

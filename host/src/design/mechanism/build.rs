@@ -1,0 +1,102 @@
+//! From the elements of a vehicle file to bodies and rows.
+
+use super::bodies::{Bodies, Carrier, Crank, End};
+use super::rows::{BushRows, Member, Rows};
+use crate::design::error::DesignError;
+use crate::geometry::Vector3;
+use crate::vehicle::{Axle, JointKind, RadiusArm, Side, Watts};
+use nalgebra::Unit;
+
+/// Rows of an axle with the stiffness that its file states, and with stated lengths kept aside: members start at the lengths
+/// that the points draw.
+pub(super) struct Drawn {
+    pub rows: Rows,
+    /// Stated length of each member, where it is not the drawn one, m.
+    pub stated_m: Vec<Option<f64>>,
+}
+
+pub(super) fn draw(axle: &Axle) -> Result<Drawn, DesignError> {
+    let mut members = Vec::new();
+    for link in &axle.locating.links {
+        let ends = [end(Carrier::Chassis, link.chassis.point()), end(Carrier::Axle, link.axle.point())];
+        let member = member(link.name.clone(), ends, link.stiffness_n_per_m, link.joints);
+        members.push((member, link.length_m));
+    }
+    for wishbone in &axle.locating.wishbones {
+        let (apex_on, legs_on) = carriers(wishbone.apex_on);
+        for (k, leg) in wishbone.legs.iter().enumerate() {
+            let name = format!("{} leg {}", wishbone.name, k + 1);
+            let ends = [end(legs_on, leg.point()), end(apex_on, wishbone.apex.point())];
+            members.push((member(name, ends, wishbone.stiffness_n_per_m, wishbone.joints), None));
+        }
+    }
+    let mut cranks = Vec::new();
+    for watts in &axle.locating.watts {
+        members.extend(watts_members(watts, cranks.len()).map(|m| (m, None)));
+        let axis = Unit::new_normalize(watts.axis);
+        cranks.push(Crank { on: watts.pivot_on, pivot: watts.pivot.point(), axis });
+    }
+    let mut bushes = Vec::new();
+    for (k, arm) in axle.locating.radius_arms.iter().enumerate() {
+        if !holds_its_spin(arm) {
+            return Err(DesignError::ArmSpins { axle: axle.name.clone(), arm: arm.name.clone() });
+        }
+        bushes.extend(arm_bushes(arm, k));
+    }
+    // Rigid members first: the solver counts them from the start.
+    members.sort_by_key(|(m, _)| m.stiffness_n_per_m.is_some());
+    let (members, stated_m) = members.into_iter().unzip();
+    let arms = axle.locating.radius_arms.iter().map(|a| a.chassis.point()).collect();
+    let bodies = Bodies { centre: axle.centre(), arms, cranks };
+    Ok(Drawn { rows: Rows { bodies, members, bushes, half_track_m: 0.5 * axle.track_m }, stated_m })
+}
+
+fn end(carrier: Carrier, point: Vector3<f64>) -> End {
+    End { carrier, point }
+}
+
+/// The body of an element's own part, and the other one.
+fn carriers(on: Side) -> (Carrier, Carrier) {
+    match on {
+        Side::Chassis => (Carrier::Chassis, Carrier::Axle),
+        Side::Axle => (Carrier::Axle, Carrier::Chassis),
+    }
+}
+
+fn member(
+    name: String,
+    ends: [End; 2],
+    stiffness_n_per_m: Option<f64>,
+    joints: Option<[JointKind; 2]>,
+) -> Member {
+    let length_m = (ends[1].point - ends[0].point).norm();
+    // Two joints in series: their compliances add.
+    let assumed_n_per_m =
+        joints.map(|kinds| 1.0 / kinds.iter().map(|k| 1.0 / k.assumed().radial_n_per_m).sum::<f64>());
+    Member { name, ends, length_m, stiffness_n_per_m, assumed_n_per_m }
+}
+
+fn watts_members(watts: &Watts, crank: usize) -> [Member; 2] {
+    let (_, far) = carriers(watts.pivot_on);
+    std::array::from_fn(|k| {
+        let ends = [end(Carrier::Crank(crank), watts.crank[k]), end(far, watts.ends[k].point())];
+        member(format!("{} link {}", watts.name, k + 1), ends, watts.stiffness_n_per_m, None)
+    })
+}
+
+/// Torsion about the bolts holds an arm only as long as it has not begun to turn: without conical stiffness it can spin about
+/// its own length, although a rank test at ride height does not see it.
+fn holds_its_spin(arm: &RadiusArm) -> bool {
+    arm.chassis_bush.stiffness.conical_nm_per_rad > 0.0 || arm.axle_bush.stiffness.conical_nm_per_rad > 0.0
+}
+
+fn arm_bushes(arm: &RadiusArm, index: usize) -> [BushRows; 3] {
+    let bush = |place: &str, carrier, joint, bush| {
+        BushRows::new(format!("{} {place}", arm.name), carrier, index, joint, &arm.bolt, bush)
+    };
+    [
+        bush("chassis bush", Side::Chassis, arm.chassis.point(), &arm.chassis_bush),
+        bush("axle bush 1", Side::Axle, arm.axle[0].point(), &arm.axle_bush),
+        bush("axle bush 2", Side::Axle, arm.axle[1].point(), &arm.axle_bush),
+    ]
+}

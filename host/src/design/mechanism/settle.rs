@@ -1,0 +1,177 @@
+//! Equilibrium at an imposed heave and roll, and how it moves with them (implicit function theorem).
+
+use super::bodies::{Bodies, HEAVE, ROLL};
+use super::rows::Rows;
+use super::state::{Inner, State};
+use crate::geometry::least_squares::{Options, Residuals, Saddle, solve};
+use crate::geometry::pose::COORDINATES;
+use crate::geometry::{DMatrix, DVector, Pose};
+use crate::vehicle::numbers::Motion;
+
+/// A Newton step this small, m (angles at half the track), is the last: the next would be its square, below rounding.
+pub(super) const SETTLED_M: f64 = 3e-9;
+
+/// A settled state and how far it was from the guess.
+pub(super) struct Settled {
+    pub state: State,
+    /// Largest move of a coordinate from the guess, m (angles at half the track).
+    pub correction_m: f64,
+}
+
+/// Moves of the coordinates since the guess.
+#[derive(Default)]
+pub(super) struct Correction([f64; super::just_determined::ROOM]);
+
+impl Correction {
+    pub fn add(&mut self, coordinate: usize, step: f64) {
+        self.0[coordinate] += step;
+    }
+
+    pub fn size_m(&self, rows: &Rows) -> f64 {
+        let sizes = (0..rows.bodies.coordinates()).map(|k| rows.bodies.size_m(k, rows.half_track_m));
+        self.0.iter().zip(sizes).map(|(c, s)| (c * s).abs()).fold(0.0, f64::max)
+    }
+}
+
+impl Settled {
+    /// A state without strain, from all coordinates and their derivatives.
+    pub fn unstrained(q: &[f64], by_heave: &[f64], by_roll: &[f64], branch: f64, correction_m: f64) -> Self {
+        let axle = |all: &[f64]| std::array::from_fn(|k| all[k]);
+        let pose = Pose::from_array(axle(q));
+        let inner = |all: &[f64]| all[COORDINATES..].to_vec();
+        let state = State {
+            pose,
+            motion: Motion { pose, by_heave: axle(by_heave), by_roll: axle(by_roll) },
+            strain_energy_j: 0.0,
+            heave_force_n: 0.0,
+            roll_moment_nm: 0.0,
+            heave_stiffness_n_per_m: 0.0,
+            roll_stiffness_nm_per_rad: 0.0,
+            inner: Inner { q: inner(q), by_heave: inner(by_heave), by_roll: inner(by_roll), arms: 0 },
+            branch,
+        };
+        Self { state, correction_m }
+    }
+}
+
+/// Least strain energy over the free coordinates, heave and roll held at their values in `base`.
+struct Equilibrium<'a> {
+    rows: &'a Rows,
+    base: &'a [f64],
+    free: &'a [usize],
+}
+
+impl Equilibrium<'_> {
+    fn all(&self, x: &DVector<f64>) -> Vec<f64> {
+        let mut q = self.base.to_vec();
+        for (&k, v) in self.free.iter().zip(x.iter()) {
+            q[k] = *v;
+        }
+        q
+    }
+}
+
+impl Residuals for Equilibrium<'_> {
+    fn unknowns(&self) -> usize {
+        self.free.len()
+    }
+
+    fn rigid(&self) -> usize {
+        self.rows.rigid()
+    }
+
+    fn evaluate(&self, x: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
+        let (r, j) = self.rows.evaluate(&self.all(x));
+        (r, j.select_columns(self.free.iter()))
+    }
+
+    fn curvature(&self, x: &DVector<f64>, weights: &DVector<f64>) -> Option<DMatrix<f64>> {
+        let all = self.rows.curvature(&self.all(x), weights);
+        Some(all.select_columns(self.free.iter()).select_rows(self.free.iter()))
+    }
+}
+
+/// Finds the equilibrium next to the guess `q`; `None` if there is none, or none that is stable.
+pub(super) fn settle(rows: &Rows, guess: &[f64]) -> Option<Settled> {
+    let free = rows.bodies.free();
+    let problem = Equilibrium { rows, base: guess, free: &free };
+    let start = DVector::from_iterator(free.len(), free.iter().map(|&k| guess[k]));
+    // Relative to 1e-3: 1e-13 m. Newton's last step is quadratic, so what remains is rounding.
+    let solution = solve(&problem, start, Options { max_iterations: 25, step_tolerance: 1e-10 });
+    if !solution.converged || !closed(&solution.residuals, rows.rigid()) {
+        return None;
+    }
+    let q = problem.all(&solution.x);
+    let correction_m = q
+        .iter()
+        .zip(guess)
+        .enumerate()
+        .map(|(k, (a, b))| (a - b).abs() * rows.bodies.size_m(k, rows.half_track_m))
+        .fold(0.0, f64::max);
+    let state = differentiate(rows, &q, &free, &solution.multipliers)?;
+    Some(Settled { state, correction_m })
+}
+
+/// Whether the rigid members keep their lengths.
+fn closed(residuals: &DVector<f64>, rigid: usize) -> bool {
+    /// Far above rounding on lengths of a metre, far below anything that is measured.
+    const CLOSED_M: f64 = 1e-11;
+    residuals.rows_range(..rigid).amax() < CLOSED_M || rigid == 0
+}
+
+/// The state at the equilibrium `q`. With `L = E + μ·c` (c = elongations of the rigid members), for p = heave, roll:
+/// `[L_uu Cᵀ; C 0]·(u_p, μ_p) = −(L_up, c_p)`, `dE/dp = L_p`, `d²E/dp² = L_pp + L_pu·u_p + c_p·μ_p`.
+fn differentiate(rows: &Rows, q: &[f64], free: &[usize], multipliers: &DVector<f64>) -> Option<State> {
+    let rigid = rows.rigid();
+    let (residuals, j) = rows.evaluate(q);
+    let mut weights = residuals.clone();
+    weights.rows_range_mut(..rigid).copy_from(multipliers);
+    let elastic = j.rows_range(rigid..);
+    let hessian = elastic.tr_mul(&elastic) + rows.curvature(q, &weights);
+    let imposed = [HEAVE, ROLL];
+    let uu = hessian.select_columns(free.iter()).select_rows(free.iter());
+    let up = hessian.select_columns(imposed.iter()).select_rows(free.iter());
+    let constraints = j.rows_range(..rigid).into_owned();
+    let c_u = constraints.select_columns(free.iter());
+    let c_p = constraints.select_columns(imposed.iter());
+    let branch = branch(&uu, &c_u)?;
+    let (u_p, m_p) = if rigid == 0 {
+        (-uu.cholesky()?.solve(&up), DMatrix::zeros(0, 2))
+    } else {
+        Saddle::new(&uu, &c_u)?.solve(&-&up, &-&c_p)?
+    };
+    let pull = j.tr_mul(&weights);
+    let stiffness = hessian.select_columns(imposed.iter()).select_rows(imposed.iter())
+        + up.tr_mul(&u_p)
+        + c_p.tr_mul(&m_p);
+    let rates = |which: usize| {
+        let mut all = vec![0.0; q.len()];
+        for (k, &coordinate) in free.iter().enumerate() {
+            all[coordinate] = u_p[(k, which)];
+        }
+        all[imposed[which]] = 1.0;
+        all
+    };
+    let mut state = Settled::unstrained(q, &rates(0), &rates(1), branch, 0.0).state;
+    state.inner.arms = arms(&rows.bodies);
+    state.strain_energy_j = 0.5 * residuals.rows_range(rigid..).norm_squared();
+    (state.heave_force_n, state.roll_moment_nm) = (pull[HEAVE], pull[ROLL]);
+    (state.heave_stiffness_n_per_m, state.roll_stiffness_nm_per_rad) = (stiffness[(0, 0)], stiffness[(1, 1)]);
+    Some(state)
+}
+
+fn arms(bodies: &Bodies) -> usize {
+    bodies.arms.len()
+}
+
+/// The sign that must not change along a path: of the determinant where rigid members alone determine the coordinates;
+/// otherwise 1 for a stable equilibrium (energy rises in every direction that the rigid members leave), none for another.
+fn branch(hessian: &DMatrix<f64>, rigid: &DMatrix<f64>) -> Option<f64> {
+    if rigid.is_square() {
+        return Some(rigid.determinant().signum());
+    }
+    /// Large against the stiffness itself: `H + w·CᵀC` is positive definite then just where `H` is on the null space of C.
+    const HEAVY: f64 = 1e4;
+    let weight = HEAVY * hessian.diagonal().amax();
+    (hessian + rigid.tr_mul(rigid) * weight).cholesky().map(|_| 1.0)
+}

@@ -1,0 +1,5 @@
+//! Tests of the predictor as a whole.
+
+mod facts_of_the_trade;
+mod location;
+mod worked_values;
