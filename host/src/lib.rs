@@ -8,6 +8,7 @@ pub mod design;
 pub mod explain;
 pub mod files;
 pub mod geometry;
+pub mod jobs;
 pub mod judge;
 pub mod measure;
 pub mod rig;

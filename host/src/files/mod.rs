@@ -3,9 +3,11 @@
 
 mod diagnostic;
 mod item;
+pub mod logbook;
 mod names;
 mod reader;
 mod section;
+pub mod starters;
 mod suggest;
 mod units;
 
