@@ -56,24 +56,35 @@ pub enum DesignError {
         member: String,
     },
     /// The links cannot reach a state.
-    #[error(
-        "axle \"{axle}\" cannot reach heave {:.1} mm, roll {:.2}°: \"{member}\" stops it at heave {:.1} mm, roll {:.2}°",
-        1e3 * .heave_m, .roll_rad.to_degrees(), 1e3 * .reached_heave_m, .reached_roll_rad.to_degrees()
-    )]
-    OutOfReach {
-        /// Axle name.
-        axle: String,
-        /// Asked for, m.
-        heave_m: f64,
-        /// Asked for, rad.
-        roll_rad: f64,
-        /// How far it came, m.
-        reached_heave_m: f64,
-        /// How far it came, rad.
-        reached_roll_rad: f64,
-        /// The member that stops it.
-        member: String,
-    },
+    #[error(transparent)]
+    OutOfReach(#[from] OutOfReach),
+}
+
+/// A state that the links cannot reach: where travel ends, and what ends it.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[error(
+    "axle \"{axle}\" cannot reach heave {:.1} mm, roll {:.2}°: \"{member}\" stops it at heave {:.1} mm, roll {:.2}°",
+    1e3 * .heave_m, .roll_rad.to_degrees(), 1e3 * .reached_heave_m, .reached_roll_rad.to_degrees()
+)]
+pub struct OutOfReach {
+    /// Axle name.
+    pub axle: String,
+    /// Asked for, m.
+    pub heave_m: f64,
+    /// Asked for, rad.
+    pub roll_rad: f64,
+    /// How far it came, m.
+    pub reached_heave_m: f64,
+    /// How far it came, rad.
+    pub reached_roll_rad: f64,
+    /// The member that stops it.
+    pub member: String,
+}
+
+impl Explain for OutOfReach {
+    fn hint(&self) -> Option<String> {
+        Some(format!("Ask for less travel, or check the length and the points of \"{}\".", self.member))
+    }
 }
 
 /// A motion that nothing holds.
@@ -173,9 +184,7 @@ impl Explain for DesignError {
             DesignError::RidePose { member, .. } => {
                 format!("Check the length of \"{member}\" (between joint centres) and its two points.")
             }
-            DesignError::OutOfReach { member, .. } => {
-                format!("Ask for less travel, or check the length and the points of \"{member}\".")
-            }
+            DesignError::OutOfReach(limit) => return limit.hint(),
         })
     }
 }

@@ -1,10 +1,14 @@
 //! What a drawn axle does: its mechanism, its characteristic numbers, sweeps, and how well they follow from the points.
 
 pub mod error;
+pub mod file;
 pub mod mechanism;
+pub mod predict;
+pub mod tolerance;
 
-pub use error::DesignError;
+pub use error::{DesignError, OutOfReach};
 pub use mechanism::{Follower, Mechanism, State};
+pub use predict::{Prediction, predict};
 
 #[cfg(test)]
 pub(crate) mod cases;

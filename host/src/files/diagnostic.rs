@@ -41,7 +41,7 @@ pub struct FileErrors {
 
 impl FileErrors {
     /// The mistakes `errors` of the file `file` that holds `text`.
-    pub(super) fn new(file: &str, text: &str, mut errors: Vec<Diagnostic>) -> Self {
+    pub(crate) fn new(file: &str, text: &str, mut errors: Vec<Diagnostic>) -> Self {
         errors.sort_by_key(|e| (e.span.start, e.span.end));
         Self { file: file.to_owned(), errors, text: text.to_owned() }
     }
@@ -167,7 +167,7 @@ pub fn read_text(path: &Path) -> Result<String, LoadError> {
 }
 
 /// A diagnostic at `span` of `text`, with its line and column.
-pub(super) fn locate(text: &str, span: Range<usize>, message: String, help: String) -> Diagnostic {
+pub(crate) fn locate(text: &str, span: Range<usize>, message: String, help: String) -> Diagnostic {
     let start = text.floor_char_boundary(span.start.min(text.len()));
     let end = text.ceil_char_boundary(span.end.clamp(start, text.len()));
     let before = text.get(..start).unwrap_or_default();

@@ -11,6 +11,7 @@ pub mod starters;
 mod suggest;
 mod units;
 
+pub(crate) use diagnostic::locate;
 pub use diagnostic::{Diagnostic, FileErrors, LoadError, read_text};
 pub use item::{Bound, Item};
 pub use names::Names;

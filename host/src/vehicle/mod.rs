@@ -4,8 +4,10 @@
 pub mod elements;
 pub mod file;
 pub mod numbers;
+pub mod points;
 
 pub use elements::*;
+pub use points::Spot;
 
 use crate::geometry::Vector3;
 

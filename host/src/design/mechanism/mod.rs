@@ -15,7 +15,7 @@ mod walk;
 pub use state::State;
 pub use walk::Follower;
 
-use super::error::{DesignError, Loose};
+use super::error::{DesignError, Loose, OutOfReach};
 use crate::geometry::Pose;
 use crate::vehicle::numbers::{self, AxleFacts, Numbers};
 use crate::vehicle::{Axle, Vehicle};
@@ -73,8 +73,8 @@ impl Mechanism {
     /// The state at `heave_m` (bump positive) and `roll_rad` (left side up positive), reached from ride height.
     ///
     /// # Errors
-    /// [`DesignError::OutOfReach`] with the member that stops it.
-    pub fn solve(&self, heave_m: f64, roll_rad: f64) -> Result<State, DesignError> {
+    /// [`OutOfReach`] with the member that stops it.
+    pub fn solve(&self, heave_m: f64, roll_rad: f64) -> Result<State, OutOfReach> {
         Follower::new(self).into_state_at(heave_m, roll_rad)
     }
 

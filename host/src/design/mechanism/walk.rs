@@ -5,7 +5,7 @@ use super::rows::Rows;
 use super::settle::Settled;
 use super::state::State;
 use super::{Mechanism, just_determined, settle};
-use crate::design::error::DesignError;
+use crate::design::error::{DesignError, OutOfReach};
 use crate::geometry::DMatrix;
 
 /// Longest step, m of heave plus roll at half the track.
@@ -49,8 +49,8 @@ impl<'m> Follower<'m> {
     /// Goes to a heave and roll. Where the straight way from the present state is blocked it goes by ride height.
     ///
     /// # Errors
-    /// [`DesignError::OutOfReach`]; the follower then stays where it was.
-    pub fn go(&mut self, heave_m: f64, roll_rad: f64) -> Result<&State, DesignError> {
+    /// [`OutOfReach`]; the follower then stays where it was.
+    pub fn go(&mut self, heave_m: f64, roll_rad: f64) -> Result<&State, OutOfReach> {
         if let Some(next) = self.mechanism.step(&self.state, heave_m, roll_rad) {
             self.state = next;
             return Ok(&self.state);
@@ -64,7 +64,7 @@ impl<'m> Follower<'m> {
     }
 
     /// [`Self::go`] for a single state.
-    pub(super) fn into_state_at(mut self, heave_m: f64, roll_rad: f64) -> Result<State, DesignError> {
+    pub(super) fn into_state_at(mut self, heave_m: f64, roll_rad: f64) -> Result<State, OutOfReach> {
         self.go(heave_m, roll_rad)?;
         Ok(self.state)
     }
@@ -93,7 +93,7 @@ impl Mechanism {
     }
 
     /// Straight from `at` in as many steps as it takes.
-    fn walk(&self, at: &State, heave_m: f64, roll_rad: f64) -> Result<State, DesignError> {
+    fn walk(&self, at: &State, heave_m: f64, roll_rad: f64) -> Result<State, OutOfReach> {
         let (h0, r0) = (at.pose.z_m, at.pose.roll_rad);
         let whole = self.path_length_m(at, heave_m, roll_rad);
         let mut at = at.clone();
@@ -122,10 +122,10 @@ impl Mechanism {
         (heave_m - at.pose.z_m).abs() + self.rows.half_track_m * (roll_rad - at.pose.roll_rad).abs()
     }
 
-    fn out_of_reach(&self, at: &State, heave_m: f64, roll_rad: f64) -> DesignError {
+    fn out_of_reach(&self, at: &State, heave_m: f64, roll_rad: f64) -> OutOfReach {
         let mut q = vec![0.0; self.rows.bodies.coordinates()];
         at.predicted(at.pose.z_m, at.pose.roll_rad, &mut q);
-        DesignError::OutOfReach {
+        OutOfReach {
             axle: self.axle.clone(),
             heave_m,
             roll_rad,

@@ -1,7 +1,7 @@
 //! Mobility, redundancy, what is refused and in which words, stated lengths, and travel limits.
 
 use crate::design::error::Loose;
-use crate::design::{DesignError, Mechanism, cases};
+use crate::design::{DesignError, Mechanism, OutOfReach, cases};
 use crate::explain::Explain;
 use crate::vehicle::{JointKind, Position, Vehicle};
 
@@ -138,8 +138,7 @@ fn travel_ends_where_a_link_ends_it() {
         }
     }
     let m = Mechanism::new(&vehicle, 0).unwrap();
-    let Err(DesignError::OutOfReach { member, reached_heave_m, reached_roll_rad, .. }) = m.solve(0.5, 0.0)
-    else {
+    let Err(OutOfReach { member, reached_heave_m, reached_roll_rad, .. }) = m.solve(0.5, 0.0) else {
         panic!("reached");
     };
     assert_eq!((member.as_str(), reached_roll_rad), ("panhard", 0.0));

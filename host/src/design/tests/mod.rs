@@ -2,4 +2,5 @@
 
 mod facts_of_the_trade;
 mod location;
+mod tolerance;
 mod worked_values;

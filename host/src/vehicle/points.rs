@@ -1,0 +1,141 @@
+//! Every point of an axle that a builder measures, so that one can be moved and its effect seen.
+
+use super::{Axle, Mount};
+use crate::geometry::Vector3;
+
+/// One measured point of an axle. Numbers count elements from 0 in the order of their lists.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Spot {
+    /// Chassis end of a link.
+    LinkChassis(usize),
+    /// Axle end of a link.
+    LinkAxle(usize),
+    /// Apex of a wishbone.
+    WishboneApex(usize),
+    /// Far end of a wishbone's leg.
+    WishboneLeg(usize, usize),
+    /// Chassis joint of a radius arm.
+    ArmChassis(usize),
+    /// Axle bush of a radius arm.
+    ArmAxle(usize, usize),
+    /// Pivot of a Watts linkage.
+    WattsPivot(usize),
+    /// End of a Watts crank.
+    WattsCrank(usize, usize),
+    /// Far joint of a Watts link.
+    WattsEnd(usize, usize),
+    /// Chassis end of a spring.
+    SpringChassis(usize),
+    /// Axle end of a spring.
+    SpringAxle(usize),
+    /// Steering arm end of the drag link.
+    DragLinkChassis,
+    /// Knuckle end of the drag link.
+    DragLinkAxle,
+    /// The kingpin's point.
+    Kingpin,
+}
+
+/// Moves every hole of a bracket.
+fn shift(mount: &mut Mount, offset: &Vector3<f64>) {
+    *mount = mount.moved(offset);
+}
+
+impl Axle {
+    /// Every point that locates the axle, carries its springs or steers it.
+    pub fn spots(&self) -> Vec<Spot> {
+        let l = &self.locating;
+        let mut spots = Vec::new();
+        for k in 0..l.links.len() {
+            spots.extend([Spot::LinkChassis(k), Spot::LinkAxle(k)]);
+        }
+        for k in 0..l.wishbones.len() {
+            spots.extend([Spot::WishboneApex(k), Spot::WishboneLeg(k, 0), Spot::WishboneLeg(k, 1)]);
+        }
+        for k in 0..l.radius_arms.len() {
+            spots.extend([Spot::ArmChassis(k), Spot::ArmAxle(k, 0), Spot::ArmAxle(k, 1)]);
+        }
+        for k in 0..l.watts.len() {
+            spots.push(Spot::WattsPivot(k));
+            spots.extend((0..2).flat_map(|end| [Spot::WattsCrank(k, end), Spot::WattsEnd(k, end)]));
+        }
+        for k in 0..self.springs.len() {
+            spots.extend([Spot::SpringChassis(k), Spot::SpringAxle(k)]);
+        }
+        if self.drag_link.is_some() {
+            spots.extend([Spot::DragLinkChassis, Spot::DragLinkAxle, Spot::Kingpin]);
+        }
+        spots
+    }
+
+    /// Name of the element that a point belongs to.
+    pub fn element(&self, spot: Spot) -> Option<&str> {
+        let l = &self.locating;
+        match spot {
+            Spot::LinkChassis(k) | Spot::LinkAxle(k) => l.links.get(k).map(|e| e.name.as_str()),
+            Spot::WishboneApex(k) | Spot::WishboneLeg(k, _) => l.wishbones.get(k).map(|e| e.name.as_str()),
+            Spot::ArmChassis(k) | Spot::ArmAxle(k, _) => l.radius_arms.get(k).map(|e| e.name.as_str()),
+            Spot::WattsPivot(k) | Spot::WattsCrank(k, _) | Spot::WattsEnd(k, _) => {
+                l.watts.get(k).map(|e| e.name.as_str())
+            }
+            Spot::SpringChassis(k) | Spot::SpringAxle(k) => self.springs.get(k).map(|e| e.name.as_str()),
+            Spot::DragLinkChassis | Spot::DragLinkAxle => self.drag_link.as_ref().map(|_| "drag link"),
+            Spot::Kingpin => self.drag_link.as_ref().map(|_| "kingpin"),
+        }
+    }
+
+    /// A link's own tolerance (standard deviation of each coordinate, m); `None` where the vehicle's holds.
+    pub fn own_tolerance_m(&self, spot: Spot) -> Option<f64> {
+        match spot {
+            Spot::LinkChassis(k) | Spot::LinkAxle(k) => self.locating.links.get(k)?.tolerance_m,
+            _ => None,
+        }
+    }
+
+    /// Moves a point by `offset`, m; a point that the axle does not have stays as it is.
+    pub fn move_spot(&mut self, spot: Spot, offset: &Vector3<f64>) {
+        let l = &mut self.locating;
+        match spot {
+            Spot::LinkChassis(k) => {
+                l.links.get_mut(k).into_iter().for_each(|e| shift(&mut e.chassis, offset))
+            }
+            Spot::LinkAxle(k) => l.links.get_mut(k).into_iter().for_each(|e| shift(&mut e.axle, offset)),
+            Spot::WishboneApex(k) => {
+                l.wishbones.get_mut(k).into_iter().for_each(|e| shift(&mut e.apex, offset))
+            }
+            Spot::WishboneLeg(k, end) => {
+                l.wishbones
+                    .get_mut(k)
+                    .and_then(|e| e.legs.get_mut(end))
+                    .into_iter()
+                    .for_each(|m| shift(m, offset));
+            }
+            Spot::ArmChassis(k) => {
+                l.radius_arms.get_mut(k).into_iter().for_each(|e| shift(&mut e.chassis, offset))
+            }
+            Spot::ArmAxle(k, end) => {
+                l.radius_arms
+                    .get_mut(k)
+                    .and_then(|e| e.axle.get_mut(end))
+                    .into_iter()
+                    .for_each(|m| shift(m, offset));
+            }
+            Spot::WattsPivot(k) => l.watts.get_mut(k).into_iter().for_each(|e| shift(&mut e.pivot, offset)),
+            Spot::WattsCrank(k, end) => {
+                l.watts.get_mut(k).and_then(|e| e.crank.get_mut(end)).into_iter().for_each(|p| *p += offset);
+            }
+            Spot::WattsEnd(k, end) => {
+                l.watts
+                    .get_mut(k)
+                    .and_then(|e| e.ends.get_mut(end))
+                    .into_iter()
+                    .for_each(|m| shift(m, offset));
+            }
+            Spot::SpringChassis(k) => self.springs.get_mut(k).into_iter().for_each(|e| e.chassis += offset),
+            Spot::SpringAxle(k) => self.springs.get_mut(k).into_iter().for_each(|e| e.axle += offset),
+            Spot::DragLinkChassis => self.drag_link.iter_mut().for_each(|e| e.chassis += offset),
+            Spot::DragLinkAxle => self.drag_link.iter_mut().for_each(|e| e.axle += offset),
+            Spot::Kingpin => self.drag_link.iter_mut().for_each(|e| e.kingpin_point += offset),
+        }
+    }
+}
