@@ -98,7 +98,8 @@ pub fn findings(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<(Finding, 
     if !fits(&first.likelihood) {
         return vec![(unexplained(first), None)];
     }
-    if first.probability >= NAMED || (first.probability >= SAME_PLACE && same_place(first, &weighed) >= NAMED) {
+    if first.probability >= NAMED || (first.probability >= SAME_PLACE && same_place(first, &weighed) >= NAMED)
+    {
         return vec![(named(evidence, brackets, first), Some(first.explanation.clone()))];
     }
     let mut sum = 0.0;
