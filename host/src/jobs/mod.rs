@@ -4,6 +4,7 @@ pub mod analyse;
 pub mod compare;
 pub mod init;
 pub mod new;
+pub mod predict;
 pub mod source;
 mod writing;
 
