@@ -13,5 +13,4 @@ pub mod judge;
 pub mod measure;
 pub mod rig;
 pub mod run;
-pub mod show;
 pub mod vehicle;

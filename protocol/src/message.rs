@@ -17,8 +17,7 @@ use crate::sizes::MAX_STORED;
 pub enum DeviceMessage {
     /// Who the logger is. Answers [`HostMessage::Identify`] and is sent once after boot.
     Identity(Identity),
-    /// One row of the channel table. All rows follow an identity and every start. A row may come again while
-    /// streaming: it then holds for the blocks that follow.
+    /// One row of the channel table. All rows follow an identity and every start.
     Channel(Channel),
     /// Readings.
     Samples(SampleBlock),
@@ -226,9 +225,9 @@ open_code! {
 open_code! {
     /// How a button was pressed.
     Press {
-        /// Shortly.
+        /// Shortly: the next phase, or a mark.
         Short = 0 "short",
-        /// Held down.
+        /// Long: start or stop.
         Long = 1 "long",
     }
 }

@@ -8,7 +8,7 @@ pub mod tolerance;
 
 pub use error::{DesignError, OutOfReach};
 pub use mechanism::{Follower, Mechanism, State};
-pub use predict::{Prediction, predict, predict_states};
+pub use predict::{Prediction, predict};
 
 #[cfg(test)]
 pub(crate) mod cases;

@@ -1,11 +1,20 @@
 //! What sensors saw during a test, in SI and on one time base, whatever it came from: a logger's wire or a table.
 
+pub mod channels;
+pub mod find;
+pub mod folder;
+pub mod header;
+pub mod marks;
 mod motion;
+mod phases;
 pub mod plan;
 pub mod still;
 pub mod table;
 #[cfg(test)]
-mod test_rig;
+pub mod test_logger;
+#[cfg(test)]
+pub mod test_rig;
+pub mod wire;
 
 use crate::rig::Rig;
 use serde::{Deserialize, Serialize};
@@ -154,6 +163,8 @@ pub struct Recording {
     pub phases: Vec<PhaseSpan>,
     /// How far times can be trusted.
     pub timing: Timing,
+    /// Instants at which a person saw a wheel lift, s.
+    pub lifts_s: Vec<f64>,
     /// Readings received, lost, set aside.
     pub counts: Counts,
     /// What a person typed in.
@@ -171,6 +182,7 @@ impl Recording {
             series: rig.sensors.iter().map(|s| vec![Series::default(); s.channel_suffixes().len()]).collect(),
             phases: Vec::new(),
             timing: Timing::Own,
+            lifts_s: Vec::new(),
             counts: Counts::default(),
             facts: Facts::default(),
             provenance: Provenance::default(),

@@ -9,6 +9,9 @@ use crate::rig::{AngleSensor, Carrier, DrawWire, Inertial, Kind, Reading, Rig, S
 /// The axle's centre, m.
 pub const CENTRE: Vector3<f64> = Vector3::new(0.0, 0.0, 0.46);
 
+/// One count of the angle sensor, rad.
+pub const COUNT_RAD: f64 = std::f64::consts::TAU / 4096.0;
+
 fn reading(scale: f64, noise: f64, range: Option<[f64; 2]>) -> Reading {
     Reading {
         scale: Scale::Linear(scale),
@@ -59,14 +62,14 @@ pub fn two_wires() -> Rig {
     Rig { sensors: vec![wire("left", 1.0), wire("right", -1.0)], rate_hz: 100.0, hash: "rig".into() }
 }
 
-/// Two wires, an angle sensor `arm` (degrees) and two inertial units, `axle unit` and `frame unit`.
+/// Two wires, an angle sensor `arm` (4096 counts a turn) and two inertial units, `axle unit` and `frame unit`.
 pub fn whole() -> Rig {
     let mut rig = two_wires();
     let arm = AngleSensor {
         pivot: Vector3::new(0.95, 0.36, 0.5),
         axle: Vector3::new(0.02, 0.58, 0.4),
         axis: Vector3::y(),
-        reading: reading(1f64.to_radians(), 0.002, None),
+        reading: reading(COUNT_RAD, 0.002, None),
     };
     rig.sensors.push(sensor("arm", Kind::Angle(arm)));
     rig.sensors.push(unit("axle unit", Carrier::Axle));

@@ -10,9 +10,10 @@ mod tests;
 
 pub use error::{Spot, TableError, Trouble};
 
+use super::phases::{self, Untold};
 use super::plan::{Test, plain_words};
 use super::still::median;
-use super::{Phase, PhaseSpan, Recording, Timing, gap_limit_s, motion, still};
+use super::{Phase, PhaseSpan, Recording, Timing, gap_limit_s, still};
 use crate::geometry::Vector3;
 use crate::rig::{Rig, Scale};
 use lines::{Decimal, Hashing, Lines, cells, number};
@@ -262,30 +263,13 @@ impl Filling<'_> {
     }
 
     fn tell_phases(&mut self, centres: &[Vector3<f64>], test: Option<Test>) -> Result<(), TableError> {
-        let (Some(&start_s), Some(&end_s)) = (self.row_t_s.first(), self.row_t_s.last()) else {
-            return Ok(());
-        };
-        let series = &self.recording.series;
-        let still_end_s = still::leading_still(self.rig, series)
-            .map_err(|why| TableError::NoStill { needed_s: still::SHORTEST_STILL_S, why })?;
-        let unknown = |why| TableError::UnknownPhase { why };
-        let rest = [start_s, still_end_s];
-        let after = match test {
-            Some(Test::One(Phase::Still)) => Vec::new(),
-            Some(Test::One(phase)) => vec![PhaseSpan { phase, from_s: still_end_s, to_s: end_s }],
-            Some(Test::Ramp) => motion::ramps(self.rig, centres, series, rest).map_err(unknown)?,
-            Some(test @ (Test::Rock | Test::Shove)) => {
-                return Err(unknown(format!("which way each {} went is not in them", test.words())));
-            }
-            None => motion::phases(self.rig, centres, series, rest).map_err(unknown)?,
-        };
-        let words: Vec<_> = after.iter().map(|s| s.phase.words()).collect();
-        let then = if words.is_empty() { String::new() } else { format!(", then {}", words.join(", ")) };
-        self.recording.remarks.push(format!(
-            "The table has no phase column: still from {start_s:.1} s to {still_end_s:.1} s{then}, told from the readings."
-        ));
-        self.recording.phases = vec![PhaseSpan { phase: Phase::Still, from_s: start_s, to_s: still_end_s }];
-        self.recording.phases.extend(after);
+        let spans =
+            phases::tell(self.rig, centres, &self.recording.series, test).map_err(|untold| match untold {
+                Untold::NoStill(why) => TableError::NoStill { needed_s: still::SHORTEST_STILL_S, why },
+                Untold::Unclear(why) => TableError::UnknownPhase { why },
+            })?;
+        self.recording.remarks.push(phases::remark(&spans));
+        self.recording.phases = spans;
         Ok(())
     }
 

@@ -1,0 +1,156 @@
+//! Which run a person means, and which runs a logbook holds.
+
+use super::folder::HEADER;
+use crate::explain::Explain;
+use crate::files::logbook::Logbook;
+use std::path::{Path, PathBuf};
+
+/// The folder of a vehicle's runs, in the vehicle's folder.
+pub const RUNS: &str = "runs";
+
+/// What a RUN on the command line turned out to be.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum RunRef {
+    /// A run folder.
+    Folder(PathBuf),
+    /// A bare table.
+    Table(PathBuf),
+}
+
+/// Why no run is meant.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum FindError {
+    /// There is no such run.
+    #[error("there is no run \"{name}\"")]
+    NoRun {
+        /// The name asked for.
+        name: String,
+        /// Some runs that there are, as VEHICLE/NAME.
+        runs: Vec<String>,
+    },
+    /// Several vehicles have a run of this name.
+    #[error("several vehicles have a run \"{name}\"")]
+    Ambiguous {
+        /// The name asked for.
+        name: String,
+        /// As VEHICLE/NAME.
+        candidates: Vec<String>,
+    },
+}
+
+impl Explain for FindError {
+    fn hint(&self) -> Option<String> {
+        Some(match self {
+            Self::NoRun { runs, .. } if runs.is_empty() => {
+                "Name a run folder or a table by its path, or record a run first.".to_owned()
+            }
+            Self::NoRun { runs, .. } => format!("There are: {}.", runs.join(", ")),
+            Self::Ambiguous { candidates, .. } => format!("Say which: {}.", candidates.join(" or ")),
+        })
+    }
+}
+
+/// Names of a vehicle's runs, sorted: by time, as their names begin with it. None where the folder cannot be listed.
+pub fn runs_of(vehicle_folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = std::fs::read_dir(vehicle_folder.join(RUNS))
+        .into_iter()
+        .flatten()
+        .flatten()
+        .filter(|entry| entry.path().join(HEADER).is_file())
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        // A run in the making, or what a crash left of one.
+        .filter(|name| !name.starts_with('.'))
+        .collect();
+    names.sort();
+    names
+}
+
+/// The folder of a run.
+pub fn run_folder(logbook: &Logbook, vehicle: &str, run: &str) -> PathBuf {
+    logbook.vehicle_folder(vehicle).join(RUNS).join(run)
+}
+
+/// Every run of a logbook as its vehicle and its name.
+pub fn all_runs(logbook: &Logbook) -> Vec<(String, String)> {
+    let of = |vehicle: String| {
+        runs_of(&logbook.vehicle_folder(&vehicle)).into_iter().map(move |run| (vehicle.clone(), run))
+    };
+    logbook.vehicles().unwrap_or_default().into_iter().flat_map(of).collect()
+}
+
+/// What a person means by RUN: a path to a run folder or a table; VEHICLE/NAME; a run's name. Paths are taken from `here`.
+///
+/// # Errors
+/// When nothing or more than one thing is meant.
+pub fn resolve(run: &str, here: &Path, logbook: Option<&Logbook>) -> Result<RunRef, FindError> {
+    let path = here.join(run);
+    if path.join(HEADER).is_file() {
+        return Ok(RunRef::Folder(path));
+    }
+    if path.is_file() {
+        return match path.file_name() {
+            Some(name) if name == HEADER => Ok(RunRef::Folder(path.parent().unwrap_or(here).to_owned())),
+            _ => Ok(RunRef::Table(path)),
+        };
+    }
+    let Some(logbook) = logbook else {
+        return Err(FindError::NoRun { name: run.to_owned(), runs: Vec::new() });
+    };
+    let all = all_runs(logbook);
+    let full = |(vehicle, name): &(String, String)| format!("{vehicle}/{name}");
+    let meant: Vec<_> = all.iter().filter(|both| both.1 == run || full(both) == run).collect();
+    match meant.as_slice() {
+        [(vehicle, name)] => Ok(RunRef::Folder(run_folder(logbook, vehicle, name))),
+        [] => {
+            let latest = all.iter().rev().take(5).rev().map(full).collect();
+            Err(FindError::NoRun { name: run.to_owned(), runs: latest })
+        }
+        several => Err(FindError::Ambiguous {
+            name: run.to_owned(),
+            candidates: several.iter().map(|both| full(both)).collect(),
+        }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    fn logbook(runs: &[(&str, &str)]) -> (tempfile::TempDir, Logbook) {
+        let dir = tempfile::tempdir().unwrap();
+        fs::write(dir.path().join("logbook.toml"), "format = 1\nname = \"shed\"\n").unwrap();
+        for (vehicle, run) in runs {
+            let folder = dir.path().join(vehicle).join(RUNS).join(run);
+            fs::create_dir_all(&folder).unwrap();
+            fs::write(folder.join(HEADER), "").unwrap();
+            fs::write(dir.path().join(vehicle).join("vehicle.toml"), "").unwrap();
+        }
+        let found = Logbook::find(None, dir.path()).unwrap();
+        (dir, found)
+    }
+
+    #[test]
+    fn a_run_is_found_by_path_by_name_and_by_vehicle() {
+        let (_dir, book) = logbook(&[("Bramble", "one"), ("Bramble", "two"), ("Thistle", "two")]);
+        let folder = |v, r| Ok(RunRef::Folder(run_folder(&book, v, r)));
+        let at_root = |run| resolve(run, &book.folder, Some(&book));
+        assert_eq!(at_root("one"), folder("Bramble", "one"));
+        assert_eq!(at_root("Thistle/two"), folder("Thistle", "two"));
+        assert_eq!(at_root("Bramble/runs/two"), folder("Bramble", "two"));
+        assert_eq!(at_root("Bramble/runs/two/run.toml"), folder("Bramble", "two"));
+        fs::write(book.folder.join("x.csv"), "").unwrap();
+        assert_eq!(at_root("x.csv"), Ok(RunRef::Table(book.folder.join("x.csv"))));
+        let Err(error @ FindError::Ambiguous { .. }) = at_root("two") else { panic!("two are meant") };
+        assert_eq!(error.hint().unwrap(), "Say which: Bramble/two or Thistle/two.");
+    }
+
+    #[test]
+    fn what_is_not_there_is_told_with_what_is() {
+        let (_dir, book) = logbook(&[("Bramble", "one"), ("Bramble", ".draft-1-0")]);
+        let error = resolve("ten", &book.folder, Some(&book)).unwrap_err();
+        let told = format!("{error}\n{}", error.hint().unwrap());
+        assert_eq!(told, "there is no run \"ten\"\nThere are: Bramble/one.");
+        assert!(resolve("ten", &book.folder, None).is_err());
+    }
+}
