@@ -13,4 +13,5 @@ pub mod judge;
 pub mod measure;
 pub mod rig;
 pub mod run;
+pub mod show;
 pub mod vehicle;

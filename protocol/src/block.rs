@@ -97,6 +97,12 @@ impl Scan {
         }
     }
 
+    /// How long after the scan's start a channel was read, µs; `None` if it has no reading.
+    pub fn offset_us(&self, channel: u8) -> Option<i32> {
+        let read = channel < 64 && self.present >> channel & 1 == 1;
+        self.offset_us.get(usize::from(channel)).copied().filter(|_| read)
+    }
+
     fn raw(&self, channel: u8) -> i32 {
         self.raw.get(usize::from(channel)).copied().unwrap_or(0)
     }

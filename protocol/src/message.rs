@@ -17,7 +17,8 @@ use crate::sizes::MAX_STORED;
 pub enum DeviceMessage {
     /// Who the logger is. Answers [`HostMessage::Identify`] and is sent once after boot.
     Identity(Identity),
-    /// One row of the channel table. All rows follow an identity and every start.
+    /// One row of the channel table. All rows follow an identity and every start. A row may come again while
+    /// streaming: it then holds for the blocks that follow.
     Channel(Channel),
     /// Readings.
     Samples(SampleBlock),
@@ -225,9 +226,9 @@ open_code! {
 open_code! {
     /// How a button was pressed.
     Press {
-        /// Shortly: the next phase, or a mark.
+        /// Shortly.
         Short = 0 "short",
-        /// Long: start or stop.
+        /// Held down.
         Long = 1 "long",
     }
 }

@@ -8,7 +8,7 @@ pub mod tolerance;
 
 pub use error::{DesignError, OutOfReach};
 pub use mechanism::{Follower, Mechanism, State};
-pub use predict::{Prediction, predict};
+pub use predict::{Prediction, predict, predict_states};
 
 #[cfg(test)]
 pub(crate) mod cases;

@@ -41,6 +41,8 @@ pub struct AxlePrediction {
     pub ride: AtState,
     /// Standard uncertainty (k = 1) of each number at ride height.
     pub ride_u: Numbers,
+    /// The states that were asked for, in their order.
+    pub states: Vec<AtState>,
     /// Over heave and over articulation.
     pub sweeps: Sweeps,
     /// Two-force members, legs and Watts links among them.
@@ -98,11 +100,24 @@ pub struct LinkPrediction {
 /// # Errors
 /// The first axle's [`DesignError`] that keeps it from having any state.
 pub fn predict(vehicle: &Vehicle) -> Result<Prediction, DesignError> {
-    let axles = (0..vehicle.axles.len()).map(|k| predict_axle(vehicle, k)).collect::<Result<_, _>>()?;
+    predict_states(vehicle, &[])
+}
+
+/// As [`predict`], and solves the given states (heave m, roll rad) of every axle.
+///
+/// # Errors
+/// As [`predict`]; a state that the links cannot reach is an answer, not an error.
+pub fn predict_states(vehicle: &Vehicle, wanted: &[(f64, f64)]) -> Result<Prediction, DesignError> {
+    let axles =
+        (0..vehicle.axles.len()).map(|k| predict_axle(vehicle, k, wanted)).collect::<Result<_, _>>()?;
     Ok(Prediction { vehicle: vehicle.name.clone(), axles, defaults_used: vehicle.defaults_used.clone() })
 }
 
-fn predict_axle(vehicle: &Vehicle, index: usize) -> Result<AxlePrediction, DesignError> {
+fn predict_axle(
+    vehicle: &Vehicle,
+    index: usize,
+    wanted: &[(f64, f64)],
+) -> Result<AxlePrediction, DesignError> {
     let mechanism = Mechanism::new(vehicle, index)?;
     let axle = &vehicle.axles[index];
     Ok(AxlePrediction {
@@ -114,6 +129,7 @@ fn predict_axle(vehicle: &Vehicle, index: usize) -> Result<AxlePrediction, Desig
         ride_shift: mechanism.ride_shift(),
         ride: AtState { heave_m: 0.0, roll_rad: 0.0, outcome: Ok(reached(&mechanism, mechanism.ride())) },
         ride_u: number_u(vehicle, index)?,
+        states: states(&mechanism, wanted.iter().copied()),
         sweeps: sweeps(axle, &mechanism),
         links: mechanism
             .members()

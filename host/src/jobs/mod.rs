@@ -1,7 +1,11 @@
-//! One file per command: what it does, returned as data. The command line parses before it and renders after it.
+//! One file per command's work: from paths and choices to a result type. Nothing here prints.
 
+pub mod analyse;
+pub mod compare;
 pub mod init;
 pub mod new;
+pub mod predict;
+pub mod source;
 mod writing;
 
 pub use writing::WriteError;

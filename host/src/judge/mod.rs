@@ -1,5 +1,11 @@
 //! Sets what was measured beside what was designed: verdicts, and what explains a difference.
 
+pub mod brackets;
+pub mod compare;
+pub mod evidence;
+pub mod findings;
+pub mod verdict;
+
 mod result;
 
 pub use result::*;

@@ -200,6 +200,23 @@ impl SurfaceFit {
         self.noise_covariance(a, b) + self.effects(a).zip(self.effects(b)).map(|(x, y)| x * y).sum::<f64>()
     }
 
+    /// Coefficients of other quantities given at the states of the fit, n × any → T × any.
+    pub fn project(&self, states: &[(f64, f64)], values: &DMatrix<f64>) -> DMatrix<f64> {
+        &self.inverse * self.basis.design(states).tr_mul(values)
+    }
+
+    /// Covariance of the coefficients of `count` responses from `first`, stacked response after response.
+    pub fn response_covariance(&self, first: usize, count: usize) -> DMatrix<f64> {
+        let scatter = self.scatter.view((first, first), (count, count)).into_owned();
+        let mut covariance = scatter.kronecker(&self.inverse);
+        for effect in &self.systematic {
+            let stacked = effect.columns(first, count).into_owned();
+            let stacked = DVector::from_column_slice(stacked.as_slice());
+            covariance += &stacked * stacked.transpose();
+        }
+        covariance
+    }
+
     /// The functional that reads a response, or its derivative, at a state: `row` is one of [`Basis::at`].
     pub fn functional(&self, response: usize, row: &DVector<f64>) -> Functional {
         let mut f = DMatrix::zeros(self.basis.len(), self.beta.ncols());

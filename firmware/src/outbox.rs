@@ -1,0 +1,102 @@
+//! The queue of bytes for the host: bounded, and what does not fit is counted and reported.
+
+use hingeline_protocol::sizes::MAX_WIRE;
+use hingeline_protocol::{DeviceMessage, Event, EventKind, encode_frame};
+
+/// Bytes in the queue: a third of a second of a 115 200 baud line.
+pub const QUEUE: usize = 4096;
+
+/// Room that sample blocks leave for everything else: events, replies, the channel table's rows.
+const RESERVED: usize = 1024;
+
+/// The queue.
+#[derive(Debug, Clone)]
+pub struct Outbox {
+    ring: [u8; QUEUE],
+    /// Where the oldest byte is.
+    head: usize,
+    used: usize,
+    dropped: u32,
+    unreported: u32,
+}
+
+impl Default for Outbox {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Outbox {
+    /// Empty but for one delimiter, which ends whatever the line carried before.
+    pub const fn new() -> Self {
+        Self { ring: [0; QUEUE], head: 0, used: 1, dropped: 0, unreported: 0 }
+    }
+
+    /// Free bytes.
+    pub const fn room(&self) -> usize {
+        QUEUE - self.used
+    }
+
+    /// Messages dropped since boot.
+    pub const fn dropped(&self) -> u32 {
+        self.dropped
+    }
+
+    /// Queues a message; gives whether it fitted. One that does not is counted.
+    pub fn send(&mut self, message: &DeviceMessage) -> bool {
+        let keep_free = if matches!(message, DeviceMessage::Samples(_)) { RESERVED } else { 0 };
+        let mut frame = [0; MAX_WIRE];
+        let queued = encode_frame(message, &mut frame)
+            .ok()
+            .and_then(|length| frame.get(..length))
+            .is_some_and(|frame| self.push(frame, keep_free));
+        if !queued {
+            self.lose();
+        }
+        queued
+    }
+
+    /// Queues an event.
+    pub fn event(&mut self, time_us: u64, kind: EventKind) {
+        self.send(&DeviceMessage::Event(Event { time_us, kind }));
+    }
+
+    /// Counts a message that was not even tried.
+    pub fn lose(&mut self) {
+        self.dropped = self.dropped.saturating_add(1);
+        self.unreported = self.unreported.saturating_add(1);
+    }
+
+    /// Reports what was dropped, as soon as there is room again.
+    pub fn report_losses(&mut self, now_us: u64) {
+        if self.unreported > 0 && self.room() >= 2 * RESERVED {
+            let messages = core::mem::take(&mut self.unreported);
+            self.event(now_us, EventKind::QueueFull { messages });
+        }
+    }
+
+    /// Moves bytes out for the line; gives how many.
+    pub fn take(&mut self, out: &mut [u8]) -> usize {
+        let count = out.len().min(self.used);
+        for (place, byte) in out.iter_mut().take(count).enumerate() {
+            *byte = self.ring.get((self.head + place) % QUEUE).copied().unwrap_or(0);
+        }
+        self.head = (self.head + count) % QUEUE;
+        self.used -= count;
+        count
+    }
+
+    fn push(&mut self, frame: &[u8], keep_free: usize) -> bool {
+        if self.room() < frame.len() + keep_free {
+            return false;
+        }
+        let tail = self.head + self.used;
+        for (place, &byte) in frame.iter().enumerate() {
+            if let Some(at) = self.ring.get_mut((tail + place) % QUEUE) {
+                *at = byte;
+            }
+        }
+        self.used += frame.len();
+        true
+    }
+}

@@ -1,0 +1,183 @@
+//! `predict`: vehicle files become what their axles do as designed, side by side.
+
+use crate::design::file::load_states;
+use crate::design::{DesignError, Prediction, predict_states};
+use crate::explain::{Explain, Status};
+use crate::files::LoadError;
+use crate::vehicle;
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// What was asked for.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Request {
+    /// Vehicle files.
+    pub vehicles: Vec<PathBuf>,
+    /// A table of states to solve (headings `heave_m,roll_rad`).
+    pub states: Option<PathBuf>,
+}
+
+/// Vehicles as designed, in the order asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Predicted {
+    /// One per file.
+    pub vehicles: Vec<PredictedVehicle>,
+}
+
+/// One vehicle file, predicted.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PredictedVehicle {
+    /// The file, as the caller named it.
+    pub file: String,
+    /// What it says.
+    pub prediction: Prediction,
+}
+
+/// Why there is no prediction.
+#[derive(Debug, Error)]
+pub enum PredictError {
+    /// No file was named.
+    #[error("no vehicle file was named")]
+    NoVehicle,
+    /// A file is missing or wrong.
+    #[error(transparent)]
+    Load(#[from] LoadError),
+    /// An axle cannot be predicted.
+    #[error("{file}: {source}")]
+    Design {
+        /// The vehicle file.
+        file: String,
+        /// What is wrong with the design.
+        source: DesignError,
+    },
+}
+
+impl Explain for PredictError {
+    fn status(&self) -> Status {
+        match self {
+            PredictError::Load(error) => error.status(),
+            PredictError::NoVehicle | PredictError::Design { .. } => Status::BadInput,
+        }
+    }
+
+    fn hint(&self) -> Option<String> {
+        match self {
+            PredictError::NoVehicle => Some("hingeline predict NAME/vehicle.toml".into()),
+            PredictError::Load(error) => error.hint(),
+            PredictError::Design { source, .. } => source.hint(),
+        }
+    }
+
+    fn report(&self, styled: bool) -> Option<String> {
+        match self {
+            PredictError::Load(error) => error.report(styled),
+            PredictError::NoVehicle | PredictError::Design { .. } => None,
+        }
+    }
+}
+
+/// Does what was asked.
+///
+/// # Errors
+/// [`PredictError`]; states that the links cannot reach are results.
+pub fn run(request: &Request) -> Result<Predicted, PredictError> {
+    if request.vehicles.is_empty() {
+        return Err(PredictError::NoVehicle);
+    }
+    let wanted = request.states.as_deref().map(load_states).transpose()?.unwrap_or_default();
+    let vehicles = request.vehicles.iter().map(|path| one(path, &wanted)).collect::<Result<_, _>>()?;
+    Ok(Predicted { vehicles })
+}
+
+fn one(path: &Path, wanted: &[(f64, f64)]) -> Result<PredictedVehicle, PredictError> {
+    let file = path.display().to_string();
+    let vehicle = vehicle::file::load(path)?;
+    match predict_states(&vehicle, wanted) {
+        Ok(prediction) => Ok(PredictedVehicle { file, prediction }),
+        Err(source) => Err(PredictError::Design { file, source }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::files::starters::Layout;
+    use crate::show::json::predict::render;
+    use crate::vehicle::numbers::Key;
+    use serde_json::Value;
+
+    fn predicted(layout: Layout, states: Option<&str>) -> Result<Predicted, PredictError> {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("vehicle.toml");
+        std::fs::write(&file, layout.vehicle_text("Bramble")).unwrap();
+        let states = states.map(|text| {
+            let path = folder.path().join("states.csv");
+            std::fs::write(&path, text).unwrap();
+            path
+        });
+        run(&Request { vehicles: vec![file], states })
+    }
+
+    #[test]
+    fn every_starter_predicts_and_reaches_its_sweeps() {
+        for (word, layout) in Layout::WORDS {
+            let result = predicted(layout, None).unwrap_or_else(|e| panic!("{word}: {e}"));
+            let axle = &result.vehicles[0].prediction.axles[0];
+            for at in axle.sweeps.heave.iter().chain(&axle.sweeps.roll) {
+                assert!(at.outcome.is_ok(), "{word}: {at:?}");
+            }
+            let ride = axle.ride.outcome.as_ref().unwrap();
+            for key in [Key::ContactForwardPerHeave, Key::RollCentreZ, Key::RollSteer, Key::LateralPerHeave] {
+                assert!(ride.numbers.get(key).is_some(), "{word}: {key:?}");
+                assert!(axle.ride_u.get(key).is_some_and(|u| u > 0.0), "{word}: {key:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn json_has_every_key_and_says_what_was_not_reached() {
+        let states = Some("heave_m,roll_rad\n-0.05,0.1\n0.1,4\n");
+        let json = render(&predicted(Layout::DoubleTriangulatedFourLink, states).unwrap());
+        assert_eq!(json["format"], 1);
+        let axle = &json["vehicles"][0]["axles"][0];
+        assert_eq!((&axle["mobility"], &axle["redundant"]), (&Value::from(2), &Value::from(0)));
+        let states = axle["states"].as_array().unwrap();
+        assert_eq!(states.len(), 2);
+        let (reached, blocked) = (&states[0], &states[1]);
+        assert_eq!((&reached["reached"], &blocked["reached"]), (&Value::from(true), &Value::from(false)));
+        assert_eq!((&reached["heave_m"], &blocked["roll_rad"]), (&Value::from(-0.05), &Value::from(4.0)));
+        assert!(reached["pitch_rad"].is_number() && reached["stopped_by"].is_null());
+        assert!(blocked["pitch_rad"].is_null() && blocked["stopped_by"].is_string());
+        for at in [&axle["ride"], &axle["ride_u"], reached, blocked, &axle["sweeps"]["roll"][0]] {
+            for key in Key::ALL {
+                assert!(at.get(key.as_str()).is_some(), "{}", key.as_str());
+            }
+        }
+        assert!(axle["ride"]["castor_rad"].is_null() && blocked["roll_centre_z_m"].is_null());
+        assert!(axle["links"][0]["length_m"].as_f64().unwrap() > 0.5);
+    }
+
+    #[test]
+    fn errors_say_which_file_and_where() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("vehicle.toml");
+        let error = run(&Request { vehicles: vec![file.clone()], states: None }).unwrap_err();
+        assert!(matches!(error, PredictError::Load(LoadError::Missing(_))));
+        // A parallel four-link and panhard bar whose joints are not known cannot give way.
+        let rigid: Vec<_> = Layout::FourLink
+            .vehicle_text("Bramble")
+            .lines()
+            .filter(|l| !l.starts_with("joints"))
+            .map(str::to_owned)
+            .collect();
+        std::fs::write(&file, rigid.join("\n")).unwrap();
+        let error = run(&Request { vehicles: vec![file.clone()], states: None }).unwrap_err();
+        assert!(
+            matches!(&error, PredictError::Design { source: DesignError::Overconstrained { .. }, .. }),
+            "{error}"
+        );
+        assert!(error.to_string().starts_with(&file.display().to_string()), "{error}");
+        let error = predicted(Layout::ThreeLink, Some("heave_m,roll_rad\n0,x\n")).unwrap_err();
+        assert!(error.to_string().contains("states.csv:2:3: \"x\" is not a number"), "{error}");
+    }
+}

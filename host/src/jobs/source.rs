@@ -1,0 +1,100 @@
+//! What a command was pointed at: a table of readings or a run folder, with the vehicle and the rig that go with it.
+
+use crate::explain::{Explain, Failure};
+use crate::rig::{self, Rig};
+use crate::run::plan::Test;
+use crate::run::{Recording, table};
+use crate::vehicle::{self, Vehicle};
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// What the caller said of a run.
+#[derive(Debug, Clone, Default)]
+pub struct Request {
+    /// A table's path, a run folder's path, a run's name, or VEHICLE/NAME.
+    pub run: String,
+    /// The vehicle file to use instead of the run's own.
+    pub vehicle: Option<PathBuf>,
+    /// The rig file to use instead of the run's own.
+    pub rig: Option<PathBuf>,
+    /// The test of a table without a phase column.
+    pub test: Option<Test>,
+    /// Angle of the ramp, rad, where the run does not say.
+    pub ramp_angle_rad: Option<f64>,
+}
+
+/// A run ready to be measured.
+#[derive(Debug, Clone)]
+pub struct Source {
+    /// The vehicle as drawn.
+    pub vehicle: Vehicle,
+    /// The rig.
+    pub rig: Rig,
+    /// What the sensors saw.
+    pub recording: Recording,
+}
+
+/// Why a run cannot be opened.
+#[derive(Debug, Error)]
+pub enum SourceError {
+    /// A table without its vehicle or rig file.
+    #[error("{table} is a table of readings, and there is no {missing} beside it")]
+    NoFile {
+        /// The table.
+        table: PathBuf,
+        /// The missing file's name.
+        missing: &'static str,
+    },
+    /// The table cannot be opened.
+    #[error("cannot open {path}: {source}")]
+    Open {
+        /// The table.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+}
+
+impl Explain for SourceError {
+    fn hint(&self) -> Option<String> {
+        match self {
+            SourceError::NoFile { missing, .. } => {
+                let flag = missing.trim_end_matches(".toml");
+                Some(format!("say which: --{flag} FILE"))
+            }
+            SourceError::Open { .. } => Some("check the name and the folder you are in".into()),
+        }
+    }
+}
+
+/// Opens what `request` names.
+///
+/// # Errors
+/// Where a file is missing or wrong.
+pub fn open(request: &Request) -> Result<Source, Failure> {
+    let path = Path::new(&request.run);
+    let vehicle = vehicle::file::load(&beside(path, request.vehicle.as_deref(), "vehicle.toml")?)?;
+    let rig = rig::file::load(&beside(path, request.rig.as_deref(), "rig.toml")?, &vehicle)?;
+    let file = File::open(path).map_err(|source| SourceError::Open { path: path.into(), source })?;
+    let centres: Vec<_> = vehicle.axles.iter().map(|a| a.centre()).collect();
+    let mut recording = table::read(file, &rig, &centres, request.test)?;
+    recording.facts.ramp_angle_rad = request.ramp_angle_rad.or(recording.facts.ramp_angle_rad);
+    recording.provenance.run = request.run.clone();
+    recording.provenance.vehicle_hash = vehicle.hash.clone();
+    recording.provenance.rig_hash = rig.hash.clone();
+    Ok(Source { vehicle, rig, recording })
+}
+
+/// The file that was named, else the one beside the table.
+fn beside(table: &Path, named: Option<&Path>, name: &'static str) -> Result<PathBuf, SourceError> {
+    if let Some(named) = named {
+        return Ok(named.to_owned());
+    }
+    let beside = table.parent().unwrap_or(Path::new("")).join(name);
+    if beside.is_file() {
+        Ok(beside)
+    } else {
+        Err(SourceError::NoFile { table: table.to_owned(), missing: name })
+    }
+}

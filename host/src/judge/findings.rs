@@ -1,0 +1,271 @@
+//! Weighs explanations against one another and puts the one that the data choose into a builder's words.
+
+use super::brackets::Bracket;
+use super::evidence::{Evidence, Likelihood, SUSPECT_M};
+use super::result::{Finding, FindingKind};
+use crate::geometry::{DMatrix, Vector3};
+use crate::vehicle::Side;
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+/// Probability that an explanation, or a set of them, must have before anybody crawls under a vehicle for it.
+const NAMED: f64 = 0.95;
+/// Probability of one explanation that names it when all explanations at the same bracket together reach [`NAMED`].
+const SAME_PLACE: f64 = 0.7;
+/// Explanations that a finding lists at the most when the data do not decide.
+const LISTED: usize = 4;
+/// An offset's coordinate is told when its standard uncertainty is below this, m, and its size beyond two of them.
+const TELLING_M: f64 = 0.006;
+/// Below this probability not even the best explanation fits, and the finding says so.
+const FITS: f64 = 1e-4;
+
+/// One explanation of the apparent lengths.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Explanation {
+    /// All brackets where they were drawn, within tolerance.
+    AsDrawn,
+    /// Other holes than the file's: (bracket, hole counted from 0), one or a left and right pair.
+    Holes(Vec<(usize, usize)>),
+    /// One bracket elsewhere than drawn.
+    BracketOff(usize),
+}
+
+/// An explanation with its probability among all that were tried, from equal priors.
+#[derive(Debug, Clone)]
+pub struct Weighed {
+    /// The explanation.
+    pub explanation: Explanation,
+    /// Its probability.
+    pub probability: f64,
+    /// How well it fits.
+    pub likelihood: Likelihood,
+}
+
+/// Every explanation with its probability, most probable first.
+pub fn weigh(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<Weighed> {
+    let mut tried: Vec<(Explanation, Likelihood)> = Vec::new();
+    let mut add =
+        |explanation, likelihood: Option<Likelihood>| tried.extend(likelihood.map(|l| (explanation, l)));
+    add(Explanation::AsDrawn, evidence.as_drawn());
+    for (k, bracket) in brackets.iter().enumerate() {
+        for hole in other_holes(bracket) {
+            let mut holes = vec![(k, hole)];
+            add(Explanation::Holes(holes.clone()), evidence.with_holes(&holes));
+            let twin = bracket.twin(brackets).and_then(|t| brackets.iter().position(|b| b == t));
+            if let Some(twin) = twin.filter(|t| brackets[*t].mount.in_use() != hole) {
+                holes.push((twin, hole));
+                add(Explanation::Holes(holes.clone()), evidence.with_holes(&holes));
+            }
+        }
+        add(Explanation::BracketOff(k), evidence.with_bracket_off(k));
+    }
+    let best = tried.iter().map(|(_, l)| l.log).fold(f64::NEG_INFINITY, f64::max);
+    let sum: f64 = tried.iter().map(|(_, l)| (l.log - best).exp()).sum();
+    let mut weighed: Vec<Weighed> = tried
+        .into_iter()
+        .map(|(explanation, likelihood)| {
+            let probability = (likelihood.log - best).exp() / sum;
+            Weighed { explanation, probability, likelihood }
+        })
+        .collect();
+    weighed.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    weighed
+}
+
+fn other_holes(bracket: &Bracket) -> impl Iterator<Item = usize> + use<> {
+    let used = bracket.mount.in_use();
+    (0..bracket.mount.holes().len()).filter(move |h| *h != used)
+}
+
+/// Probability of each hole of one bracket, everything else as drawn, from equal priors; sums to 1.
+pub fn hole_odds(evidence: &Evidence<'_>, brackets: &[Bracket], bracket: usize) -> Option<Vec<f64>> {
+    let count = brackets[bracket].mount.holes().len();
+    let logs: Option<Vec<f64>> =
+        (0..count).map(|hole| evidence.with_holes(&[(bracket, hole)]).map(|l| l.log)).collect();
+    let logs = logs?;
+    let best = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let sum: f64 = logs.iter().map(|l| (l - best).exp()).sum();
+    Some(logs.iter().map(|l| (l - best).exp() / sum).collect())
+}
+
+/// What the data say is not as drawn: nothing, one explanation, or "one of these".
+pub fn findings(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<(Finding, Option<Explanation>)> {
+    let weighed = weigh(evidence, brackets);
+    let Some(first) = weighed.first() else { return Vec::new() };
+    let drawn = weighed.iter().find(|w| w.explanation == Explanation::AsDrawn).map_or(0.0, |w| w.probability);
+    if drawn > 1.0 - NAMED {
+        return Vec::new();
+    }
+    if !fits(&first.likelihood) {
+        return vec![(unexplained(first), None)];
+    }
+    if first.probability >= NAMED || (first.probability >= SAME_PLACE && same_place(first, &weighed) >= NAMED)
+    {
+        return vec![(named(evidence, brackets, first), Some(first.explanation.clone()))];
+    }
+    let mut sum = 0.0;
+    let group: Vec<&Weighed> = weighed
+        .iter()
+        .take_while(|w| {
+            let wanted = sum < NAMED;
+            sum += w.probability;
+            wanted
+        })
+        .take(LISTED)
+        .collect();
+    vec![(one_of(evidence, brackets, &group), None)]
+}
+
+/// Probability of all explanations that point at the same brackets as this one.
+fn same_place(first: &Weighed, weighed: &[Weighed]) -> f64 {
+    let places = |e: &Explanation| match e {
+        Explanation::AsDrawn => Vec::new(),
+        Explanation::Holes(holes) => holes.iter().map(|h| h.0).collect(),
+        Explanation::BracketOff(bracket) => vec![*bracket],
+    };
+    let at = places(&first.explanation);
+    weighed.iter().filter(|w| places(&w.explanation) == at).map(|w| w.probability).sum()
+}
+
+fn fits(likelihood: &Likelihood) -> bool {
+    match ChiSquared::new(likelihood.count as f64) {
+        Ok(distribution) => distribution.sf(likelihood.chi_square) > FITS,
+        Err(_) => true,
+    }
+}
+
+fn unexplained(best: &Weighed) -> Finding {
+    Finding {
+        kind: FindingKind::Hardpoint,
+        element: "more than one bracket, or a sensor".into(),
+        text: "The links' lengths seem to change as the axle moves, and no single bracket or hole explains it: check first that every sensor is clipped where rig.toml says, then tape every bracket.".into(),
+        size: None,
+        u: None,
+        probability: 1.0 - best.probability,
+        explains: Vec::new(),
+    }
+}
+
+fn named(evidence: &Evidence<'_>, brackets: &[Bracket], weighed: &Weighed) -> Finding {
+    let (kind, element, text, size, u) = match &weighed.explanation {
+        Explanation::Holes(holes) => {
+            let (text, size) = holes_text(brackets, holes);
+            let names: Vec<&str> = holes.iter().map(|(b, _)| brackets[*b].name.as_str()).collect();
+            (FindingKind::Hole, names.join(" and "), text, Some(size), None)
+        }
+        Explanation::BracketOff(bracket) => {
+            let (text, size, u) = offset_text(evidence, brackets, *bracket);
+            (FindingKind::Hardpoint, brackets[*bracket].name.clone(), text, size, u)
+        }
+        Explanation::AsDrawn => (
+            FindingKind::Hardpoint,
+            String::new(),
+            "All brackets are where they were drawn.".into(),
+            None,
+            None,
+        ),
+    };
+    Finding { kind, element, text, size, u, probability: weighed.probability, explains: Vec::new() }
+}
+
+fn holes_text(brackets: &[Bracket], holes: &[(usize, usize)]) -> (String, f64) {
+    let parts: Vec<String> = holes
+        .iter()
+        .map(|(b, hole)| {
+            let used = brackets[*b].mount.in_use() + 1;
+            format!("{}: the data fit hole {}, the file says hole {used}", brackets[*b].name, hole + 1)
+        })
+        .collect();
+    let size = holes.first().map_or(0.0, |(b, hole)| {
+        let mount = &brackets[*b].mount;
+        mount.holes().get(*hole).map_or(0.0, |h| (h - mount.point()).norm())
+    });
+    (format!("{}.", parts.join("; ")), size)
+}
+
+/// Tells the coordinates of an offset that the data resolve; nothing is said of the others.
+fn offset_text(
+    evidence: &Evidence<'_>,
+    brackets: &[Bracket],
+    bracket: usize,
+) -> (String, Option<f64>, Option<f64>) {
+    const WORDS: [(&str, &str); 3] =
+        [("further forward", "further back"), ("further left", "further right"), ("higher", "lower")];
+    let name = &brackets[bracket].name;
+    let Some((mean, covariance)) = evidence.offset(bracket) else {
+        return (format!("{name}: not where it was drawn."), None, None);
+    };
+    let told: Vec<(f64, f64, &str)> = (0..3)
+        .filter_map(|axis| {
+            let (offset, u) = (mean[axis], covariance[(axis, axis)].max(0.0).sqrt());
+            let word = if offset > 0.0 { WORDS[axis].0 } else { WORDS[axis].1 };
+            (u < TELLING_M && offset.abs() > 2.0 * u).then_some((offset, u, word))
+        })
+        .collect();
+    let body = if brackets[bracket].on == Side::Axle { "axle" } else { "chassis" };
+    match told.iter().copied().max_by(|a, b| a.0.abs().total_cmp(&b.0.abs())) {
+        Some((size, u, _)) => {
+            let words: Vec<String> = told
+                .iter()
+                .map(|(offset, u, word)| {
+                    format!("{:.0} ± {:.0} mm {word}", offset.abs() * 1e3, 1.96 * u * 1e3)
+                })
+                .collect();
+            let text = format!(
+                "{name}: the joint sits {} than drawn. Tape this bracket on the {body} first.",
+                words.join(" and ")
+            );
+            (text, Some(size.abs()), Some(u))
+        }
+        None => {
+            let (size, u, direction) = best_direction(&mean, &covariance);
+            let text = format!(
+                "{name}: the joint is {:.0} ± {:.0} mm off along ({:.2} forward, {:.2} left, {:.2} up). Tape this bracket on the {body} first.",
+                size * 1e3,
+                1.96 * u * 1e3,
+                direction.x,
+                direction.y,
+                direction.z
+            );
+            (text, Some(size), Some(u))
+        }
+    }
+}
+
+/// The direction along which the offset is most surely not zero.
+fn best_direction(mean: &Vector3<f64>, covariance: &DMatrix<f64>) -> (f64, f64, Vector3<f64>) {
+    let eigen = covariance.clone().symmetric_eigen();
+    let candidates = (0..3).map(|k| {
+        let v = eigen.eigenvectors.column(k);
+        let direction = Vector3::new(v[0], v[1], v[2]);
+        let u = eigen.eigenvalues[k].max(0.0).sqrt();
+        (mean.dot(&direction), u, direction)
+    });
+    let best = candidates.max_by(|a, b| (a.0.abs() / a.1).total_cmp(&(b.0.abs() / b.1)));
+    match best {
+        Some((size, u, direction)) if size < 0.0 => (-size, u, -direction),
+        Some(found) => found,
+        None => (0.0, SUSPECT_M, Vector3::zeros()),
+    }
+}
+
+fn one_of(evidence: &Evidence<'_>, brackets: &[Bracket], group: &[&Weighed]) -> Finding {
+    let each: Vec<Finding> = group.iter().map(|w| named(evidence, brackets, w)).collect();
+    let lines: Vec<String> = each
+        .iter()
+        .map(|f| format!("{} ({:.0} %)", f.text.trim_end_matches('.'), 100.0 * f.probability))
+        .collect();
+    Finding {
+        kind: each.first().map_or(FindingKind::Hardpoint, |f| f.kind),
+        element: each
+            .iter()
+            .map(|f| f.element.as_str())
+            .filter(|e| !e.is_empty())
+            .collect::<Vec<_>>()
+            .join(" or "),
+        text: format!("The data fit one of these and do not decide: {}.", lines.join("; or ")),
+        size: None,
+        u: None,
+        probability: group.iter().map(|w| w.probability).sum(),
+        explains: Vec::new(),
+    }
+}

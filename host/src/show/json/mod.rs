@@ -1,0 +1,3 @@
+//! JSON for scripts: SI, keys end in their unit, every key always present, null where there is no value.
+
+pub mod predict;

@@ -1,0 +1,4 @@
+//! Pure renderers of result types: text for terminals, JSON for scripts, plots, drawings and the report for people.
+//! Nothing here computes a result, prints or reads a file; everything returns a string or bytes.
+
+pub mod json;
