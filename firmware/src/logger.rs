@@ -18,7 +18,7 @@ use crate::sampler::{Buses, Sampler, Sinks};
 use crate::stream::Stream;
 use crate::table::Table;
 
-/// A status is sent this often, µs.
+/// A status is sent this often, and what was dropped is reported, µs.
 const HEARTBEAT_US: u64 = 1_000_000;
 
 /// What the logger does.
@@ -97,10 +97,10 @@ impl Logger {
     /// `buses` are the board's buses in their order, the same in every call.
     pub fn step<B: I2c + Recover>(&mut self, now_us: u64, buses: &mut [B]) -> u64 {
         self.health.stepped(now_us);
-        self.outbox.report_losses(now_us);
         self.stream.send_rows(&self.table, &self.config, &mut self.outbox);
         if now_us >= self.heartbeat_us {
             self.heartbeat_us = now_us.saturating_add(HEARTBEAT_US);
+            self.outbox.report_losses(now_us);
             self.send_status(now_us);
         }
         let wake_us = match self.mode {

@@ -67,9 +67,9 @@ impl Outbox {
         self.unreported = self.unreported.saturating_add(1);
     }
 
-    /// Reports what was dropped, as soon as there is room again.
+    /// Reports what was dropped since the last time, if there is room to do so.
     pub fn report_losses(&mut self, now_us: u64) {
-        if self.unreported > 0 && self.room() >= 2 * RESERVED {
+        if self.unreported > 0 && self.room() >= RESERVED / 4 {
             let messages = core::mem::take(&mut self.unreported);
             self.event(now_us, EventKind::QueueFull { messages });
         }

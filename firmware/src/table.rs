@@ -191,8 +191,9 @@ impl Table {
         excitation: Option<Component>,
     ) -> Result<u8, Refusal> {
         if let Some(job) = self.jobs.iter().find(|job| (job.device, job.input) == (device, input)) {
-            let first = self.rows.get(usize::from(job.first_channel)).map_or(0, |row| row.sensor);
-            return Err((Outcome::Conflict, u32::from(first)));
+            // Of the two the later is the one that the host tries to add.
+            let user = self.rows.get(usize::from(job.first_channel)).map_or(0, |row| row.sensor);
+            return Err((Outcome::Conflict, u32::from(user.min(sensor.index))));
         }
         let place = self.jobs.len() as u8;
         let first_channel = self.rows.len() as u8;

@@ -40,7 +40,7 @@ pub const COST: Cost = Cost { begin_bytes: 4, ready_us: READY_US, finish_bytes: 
 
 /// Every so many conversions the part is asked whether it really was done: it shows a clock out of its limits, which
 /// would give the reading of the input before.
-const ASK_EVERY: u8 = 32;
+const ASK_EVERY: u8 = 250;
 
 /// Full scale of the programmable amplifier (8.6.3, PGA).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
