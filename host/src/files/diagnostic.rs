@@ -103,6 +103,9 @@ pub enum LoadError {
     /// There is no such file.
     #[error("there is no file {}", .0.display())]
     Missing(PathBuf),
+    /// It is a folder.
+    #[error("{} is a folder, and a file is wanted", .0.display())]
+    Folder(PathBuf),
     /// The disk did not hand it over.
     #[error("{} cannot be read: {source}", .path.display())]
     Unreadable {
@@ -119,7 +122,7 @@ pub enum LoadError {
 impl Explain for LoadError {
     fn status(&self) -> Status {
         match self {
-            LoadError::Missing(_) | LoadError::Wrong(_) => Status::BadInput,
+            LoadError::Missing(_) | LoadError::Folder(_) | LoadError::Wrong(_) => Status::BadInput,
             LoadError::Unreadable { .. } => Status::Device,
         }
     }
@@ -130,6 +133,7 @@ impl Explain for LoadError {
                 "hingeline new LAYOUT NAME writes a starter: NAME/vehicle.toml and NAME/rig.toml".to_owned(),
             ),
             LoadError::Missing(_) => Some("check the name and the folder you are in".to_owned()),
+            LoadError::Folder(_) => Some("name the file in it".to_owned()),
             LoadError::Unreadable { .. } => None,
             LoadError::Wrong(errors) => errors.hint(),
         }
@@ -143,10 +147,14 @@ impl Explain for LoadError {
     }
 }
 
-/// The text of a file. Bytes that are not UTF-8 are replaced, so that the reader reports the place instead of giving up.
+/// The text of the file at `path`.
+///
+/// # Errors
+/// If there is none, if it cannot be read, or if it is not UTF-8; then the first bad byte is shown in its line.
 pub fn read_text(path: &Path) -> Result<String, LoadError> {
     let bytes = std::fs::read(path).map_err(|source| match source.kind() {
         io::ErrorKind::NotFound => LoadError::Missing(path.to_owned()),
+        io::ErrorKind::IsADirectory => LoadError::Folder(path.to_owned()),
         _ => LoadError::Unreadable { path: path.to_owned(), source },
     })?;
     match String::from_utf8(bytes) {
@@ -176,4 +184,52 @@ pub(crate) fn locate(text: &str, span: Range<usize>, message: String, help: Stri
     let column = before.get(line_start..).unwrap_or_default().chars().count() + 1;
     let offending = text.get(start..end).unwrap_or_default().to_owned();
     Diagnostic { span: start..end, line, column, text: offending, message, help }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_are_lines_and_characters() {
+        let text = "é = 1\nzwei = ü\n";
+        let at = text.find('ü').unwrap();
+        let d = locate(text, at..at + 2, String::new(), String::new());
+        assert_eq!((d.line, d.column, d.text.as_str()), (2, 8, "ü"));
+        // Half a character and beyond the end are pulled to whole characters within the text.
+        let d = locate(text, at + 1..usize::MAX, String::new(), String::new());
+        assert_eq!((d.line, d.column, d.text.as_str()), (2, 8, "ü\n"));
+    }
+
+    #[test]
+    fn a_flood_is_counted_not_shown() {
+        let text: String = (0..SHOWN_AT_MOST + 7).map(|i| format!("k{i} = 1\n")).collect();
+        let errors = (0..SHOWN_AT_MOST + 7).map(|_| locate(&text, 0..2, "wrong".into(), "mend it".into()));
+        let rendered = FileErrors::new("f.toml", &text, errors.collect()).render(false);
+        assert_eq!(rendered.matches("error: wrong").count(), SHOWN_AT_MOST);
+        assert!(rendered.ends_with("and 7 more; mend these first"));
+    }
+
+    #[test]
+    fn colour_only_where_asked() {
+        let errors = FileErrors::new("f", "a = 1", vec![locate("a = 1", 0..1, "m".into(), "h".into())]);
+        assert!(errors.render(true).contains('\u{1b}') && !errors.render(false).contains('\u{1b}'));
+    }
+
+    #[test]
+    fn files_that_cannot_be_read_say_why() {
+        let dir = tempfile::tempdir().unwrap();
+        let error = read_text(&dir.path().join("vehicle.toml")).unwrap_err();
+        assert!(matches!(error, LoadError::Missing(_)) && error.status() == Status::BadInput);
+        assert!(error.hint().unwrap().contains("hingeline new"));
+        let error = read_text(dir.path()).unwrap_err();
+        assert!(matches!(error, LoadError::Folder(_)) && error.status() == Status::BadInput, "{error}");
+        let path = dir.path().join("latin.toml");
+        std::fs::write(&path, b"format = 1\nname = \"M\xfcller\"\n").unwrap();
+        let LoadError::Wrong(errors) = read_text(&path).unwrap_err() else {
+            panic!("bytes were taken for text")
+        };
+        assert_eq!((errors.errors[0].line, errors.errors[0].column), (2, 10));
+        assert!(errors.render(false).contains("UTF-8"));
+    }
 }

@@ -1,6 +1,7 @@
 //! Every starter parses, is what its word says, and comes with a rig that sees it; and nothing is overwritten.
 
 use super::*;
+use crate::design::mechanism::Mechanism;
 use crate::files::starters::Layout;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::pose::Pose;
@@ -143,4 +144,33 @@ fn wrong_words_are_explained() {
         assert!(said("three-link", name).contains("use letters"), "{name:?}");
     }
     assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 0);
+}
+
+/// A starter predicts as it stands: nothing is loose, its axle reaches every end of its own sweep, and no radius arm spins
+/// about its own length on the way.
+#[test]
+fn every_starter_reaches_the_ends_of_its_sweep() {
+    /// An arm leans with its axle and a little by its bushes; one that spins turns by a radian.
+    const ARM_LEAN_RAD: f64 = 0.2;
+    for (word, layout) in Layout::WORDS {
+        let (vehicle, _) = starter(layout);
+        let mechanism = Mechanism::new(&vehicle, 0).unwrap_or_else(|e| panic!("{word}: {e}"));
+        let flexes = matches!(layout, Layout::FourLink | Layout::RadiusArm | Layout::RadiusArmWatts);
+        assert_eq!(mechanism.redundant() > 0, flexes, "{word}");
+        assert_eq!(mechanism.mobility(), if flexes { 1 } else { 2 }, "{word}");
+        let sweep = vehicle.axles[0].sweep;
+        for (heave_m, roll_rad) in [
+            (sweep.up_m, 0.0),
+            (-sweep.down_m, 0.0),
+            (0.0, sweep.roll_rad),
+            (0.0, -sweep.roll_rad),
+            (-0.5 * sweep.down_m, sweep.roll_rad),
+        ] {
+            let state = mechanism.solve(heave_m, roll_rad).unwrap_or_else(|e| panic!("{word}: {e}"));
+            for arm in 0..vehicle.axles[0].locating.radius_arms.len() {
+                let lean = state.arm_pose(arm).unwrap().roll_rad - roll_rad;
+                assert!(lean.abs() < ARM_LEAN_RAD, "{word}: arm {arm} leans {lean} at {heave_m}, {roll_rad}");
+            }
+        }
+    }
 }
