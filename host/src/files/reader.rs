@@ -68,17 +68,38 @@ impl<'s> Reader<'s> {
     /// All mistakes: those of the syntax, and those found behind it that are not its echo.
     fn into_errors(self) -> Vec<Diagnostic> {
         let Reader { text, syntax, problems, .. } = self;
-        let header = |d: &&Diagnostic| {
-            let line = text.lines().nth(d.line.saturating_sub(1)).unwrap_or_default();
-            line.trim_start().starts_with('[')
-        };
         // Below a broken section header every key would seem to belong to the section before it.
-        let readable_to = syntax.iter().filter(header).map(|d| d.line).min().unwrap_or(usize::MAX);
+        let broken_header = syntax.iter().filter(|d| is_header(line(text, d.line))).map(|d| d.line).min();
+        let readable_to = broken_header.unwrap_or(usize::MAX);
         let echo = |d: &Diagnostic| d.line >= readable_to || syntax.iter().any(|s| s.line == d.line);
         let mut all: Vec<Diagnostic> = problems.into_inner().into_iter().filter(|d| !echo(d)).collect();
-        all.extend(syntax);
+        // What is wrong first in a line is what went wrong; the rest of it follows from that.
+        let mut told = Vec::new();
+        for error in syntax {
+            let follows =
+                told.contains(&error.line) || error.line > readable_to && error.message.ends_with(TWICE);
+            told.push(error.line);
+            if !follows {
+                all.push(error);
+            }
+        }
         all
     }
+}
+
+/// How the message about a key that is given twice ends.
+const TWICE: &str = "is here twice";
+
+/// The line with this number, counted from 1.
+fn line(text: &str, number: usize) -> &str {
+    text.lines().nth(number.saturating_sub(1)).unwrap_or_default()
+}
+
+/// Whether the line was meant to be a section header, and not a line of a list.
+fn is_header(line: &str) -> bool {
+    let bracketed = line.trim_start().starts_with('[') || line.contains('[') && !line.contains(" = ");
+    let first = line.trim_start_matches([' ', '\t', '[']).chars().next();
+    bracketed && !line.contains(',') && !first.is_some_and(|c| c.is_ascii_digit() || "+-.\"'".contains(c))
 }
 
 /// Reads a file: `make` walks its root section and makes the type, noting mistakes on the way.
@@ -146,13 +167,22 @@ fn syntax_error(text: &str, error: &toml::de::Error) -> Diagnostic {
     let offending = text.get(span.clone()).unwrap_or_default();
     let said = error.message();
     let numeric = offending.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c));
+    let mut found = locate(text, span.clone(), String::new(), String::new());
     let (message, help) = if said.starts_with("duplicate key") {
         (
-            format!("`{offending}` is here twice"),
+            format!("`{offending}` {TWICE}"),
             "keep one of the two; a list of sections needs double brackets, such as [[axle]]",
         )
+    } else if is_header(line(text, found.line)) {
+        (
+            "this section header cannot be read".to_owned(),
+            "write [name] or [[name]]: as many brackets after as before, and no spaces in the name",
+        )
     } else if said.starts_with("string values must be quoted") && numeric {
-        (format!("`{offending}` is not a number"), "a number has only digits, a sign and a decimal point")
+        (
+            format!("`{offending}` is not a number"),
+            "a number has only digits, a sign and a decimal point; a comma stands between two numbers",
+        )
     } else if said.starts_with("string values must be quoted") {
         (
             format!("`{offending}` is not in quotes"),
@@ -163,13 +193,13 @@ fn syntax_error(text: &str, error: &toml::de::Error) -> Diagnostic {
             "the text in quotes does not end on this line".to_owned(),
             "close it with the quote that it began with",
         )
-    } else if said.starts_with("unclosed table") || said.starts_with("unclosed array table") {
-        ("this section header is not closed".to_owned(), "close it with as many brackets as it began with")
     } else {
         (
             format!("this line cannot be read: {said}"),
             "a line is `key = value`; text goes in quotes, lists in [ ], and a section starts with [name] or [[name]]",
         )
     };
-    locate(text, span, message, help.to_owned())
+    found.message = message;
+    found.help = help.to_owned();
+    found
 }

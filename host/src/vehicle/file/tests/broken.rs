@@ -73,6 +73,12 @@ says! {
     unquoted_word: "position = \"rear\"" => "position = rear";
     key_twice: "track = 1600" => "track = 1600\ntrack = 1650";
     broken_header: "[[axle.link]]" => "[[axle.link]";
+    header_with_a_space: "[[axle.bump_stop]]" => "[[axle.bump stop]]";
+    header_without_a_name: "[[axle.strap]]" => "[[axle.]]";
+    header_without_brackets: "[[axle.strap]]" => "axle.strap]]";
+    header_with_something_before_it: "[[axle]]" => "{[[axle]]";
+    header_with_three_brackets: "[[axle]]" => "[[[axle]]";
+    header_of_mixed_brackets: "[[axle.strap]]" => "[[axle.strap}}";
 }
 
 #[test]
@@ -115,4 +121,33 @@ fn errors_are_data_too() {
     insta::assert_snapshot!(serde_json::to_string_pretty(&errors).unwrap());
     let error = &errors.errors[0];
     assert_eq!(&text[error.span.clone()], "0");
+}
+/// Whatever slips into a header, the keys below it are not blamed on the section above.
+#[test]
+fn a_broken_header_has_no_echo() {
+    let lines: Vec<&str> = BRAMBLE.lines().collect();
+    let mut broken = 0;
+    for (i, line) in lines.iter().enumerate().filter(|(_, l)| l.starts_with('[')) {
+        for (at, slip) in (0..line.len()).flat_map(|at| [" ", "[", "]", "=", "{", "#"].map(|slip| (at, slip)))
+        {
+            let mut changed = lines.clone();
+            let header = format!("{}{slip}{}", &line[..at], &line[at..]);
+            changed[i] = &header;
+            let Err(errors) = parse(&changed.join("\n"), "vehicle.toml") else { continue };
+            if errors.errors.iter().any(|e| e.message == "this section header cannot be read") {
+                broken += 1;
+                assert_eq!(errors.errors.len(), 1, "{header}\n{}", errors.render(false));
+            }
+        }
+    }
+    assert!(broken > 200, "only {broken} headers were broken");
+}
+
+#[test]
+fn a_slip_in_a_long_list_is_no_header() {
+    let text = BRAMBLE.replace(
+        "box = [[-700, 50, 500], [-300, 300, 750]]",
+        "box = [\n  [-700, 50, 500],\n  [-300 300, 750]\n]",
+    );
+    insta::assert_snapshot!(said(&text));
 }
