@@ -135,6 +135,8 @@ fn explains(
 pub struct InUse {
     /// Name of the element.
     pub element: String,
+    /// Names of the links (or wishbone legs) that end in it.
+    pub links: Vec<String>,
     /// Which body carries the bracket.
     pub end: Side,
     /// By hole, summing to 1.
@@ -155,7 +157,8 @@ pub fn holes_in_use(vehicle: &Vehicle, analysis: &AxleAnalysis) -> Vec<InUse> {
         .filter(|(_, b)| b.mount.holes().len() > 1)
         .filter_map(|(k, b)| {
             let odds = hole_odds(&evidence, &brackets, k)?;
-            Some(InUse { element: b.element.clone(), end: b.on, odds })
+            let links = b.lines.iter().map(|l| lines[*l].name.clone()).collect();
+            Some(InUse { element: b.element.clone(), links, end: b.on, odds })
         })
         .collect()
 }

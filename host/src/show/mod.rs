@@ -2,3 +2,15 @@
 //! Nothing here computes a result, prints or reads a file; everything returns a string or bytes.
 
 pub mod json;
+pub mod questions;
+pub mod rows;
+pub mod sweeps;
+pub mod text;
+pub mod units;
+pub mod verdict;
+pub mod words;
+
+#[cfg(test)]
+mod sample;
+
+pub use units::Units;

@@ -1,0 +1,124 @@
+//! Parts that several texts share.
+
+use super::page::{Ink, Page};
+use crate::measure::{AxleAnalysis, LinkMeasured, Measured, RampIndex};
+use crate::run::{Counts, Facts};
+use crate::show::Units;
+use crate::show::units::Scale;
+use crate::show::words;
+
+/// Which run it was.
+pub fn measured_on(page: &mut Page, run: &str, facts: &Facts) {
+    let test = facts.test.as_ref().map(|t| format!(", test: {t}")).unwrap_or_default();
+    page.paragraph(&format!("Run {run}{test}."), Ink::Plain);
+}
+
+/// Sentences to read beside the results.
+pub fn remarks(page: &mut Page, remarks: &[String]) {
+    if remarks.is_empty() {
+        return;
+    }
+    page.heading("Mind");
+    for remark in remarks {
+        page.item("!", &format!("{}.", words::capital(remark.trim_end_matches('.'))));
+    }
+}
+
+/// Readings received, lost, set aside.
+pub fn samples(page: &mut Page, counts: &Counts) {
+    page.gap();
+    page.paragraph(&counted(counts), Ink::Plain);
+}
+
+/// Readings received, lost, set aside, as a sentence.
+pub fn counted(counts: &Counts) -> String {
+    format!("Readings: {} received, {} lost, {} set aside.", counts.received, counts.lost, counts.excluded)
+}
+
+/// How far the axle went and the ramp travel index.
+pub fn travel(page: &mut Page, axle: &AxleAnalysis, units: Units) {
+    page.heading("How far does it go?");
+    page.entry('·', Ink::Plain, "heave in this run", &[heave_range(axle, units)]);
+    page.entry('·', Ink::Plain, "articulation in this run", &[roll_range(axle, units)]);
+    for (side, index) in ["left", "right"].into_iter().zip(&axle.ramp_travel_index) {
+        let label = format!("ramp travel index, {side} wheel up");
+        let sign = if index.index.measured().is_some() { '·' } else { '?' };
+        page.entry(sign, Ink::Plain, &label, &[ramp_index(index, units)]);
+    }
+}
+
+/// `90 mm of bump to 60 mm of droop`.
+pub fn heave_range(axle: &AxleAnalysis, units: Units) -> String {
+    let [low, high] = axle.travel.heave_m;
+    let decimals = if units == Units::Mm { 0 } else { 1 };
+    let show = |v: f64| units.length().set_to(v, decimals);
+    format!("{} of droop to {} of bump", show(-low), show(high))
+}
+
+/// `15.0° right wheel up to 15.2° left wheel up`.
+pub fn roll_range(axle: &AxleAnalysis, units: Units) -> String {
+    let [low, high] = axle.travel.roll_rad;
+    let show = |v: f64| units.angle().set_to(v, 1);
+    format!("{} right wheel up to {} left wheel up", show(-low), show(high))
+}
+
+/// The index with its state, and the tape beside it.
+pub fn ramp_index(index: &RampIndex, units: Units) -> String {
+    const POINTS: Scale = Scale { unit: " points", per_si: 1.0 };
+    let Some((value, u)) = index.index.measured() else {
+        let why = index.index.why.as_deref().map(|w| format!(": {w}")).unwrap_or_default();
+        return format!("{}{why}", index.index.status.word());
+    };
+    let mut text = POINTS.with_u(value, Some(u));
+    let decimals = if units == Units::Mm { 0 } else { 1 };
+    let length = |m: f64| units.length().set_to(m, decimals);
+    if let Some(distance) = index.distance_m {
+        text += &format!(", {} up the ramp", length(distance));
+    }
+    if let Some(taped) = index.taped_m {
+        text += &format!(" (taped: {})", length(taped));
+    }
+    if let Some(articulation) = index.articulation_rad {
+        text += &format!(", at {} of articulation", units.angle().set_to(articulation, 1));
+    }
+    text
+}
+
+/// One of the things that a run can say of a link.
+type LinkPart = (&'static str, fn(&LinkMeasured) -> &Measured);
+
+const LINK_PARTS: [LinkPart; 3] = [
+    ("play", |l| &l.play_m),
+    ("length", |l| &l.length_m),
+    ("change of length over the travel", |l| &l.apparent_change_m),
+];
+
+/// What the measured motion says of each link; what it says of none, it says once.
+pub fn links(page: &mut Page, axle: &AxleAnalysis, units: Units) {
+    let Some(first) = axle.links.first() else { return };
+    page.heading("Are the links as drawn, and is anything loose?");
+    let same = |(_, part): &LinkPart| {
+        axle.links.iter().all(|l| part(l).measured().is_none() && part(l).why == part(first).why)
+    };
+    let (shared, own): (Vec<LinkPart>, Vec<LinkPart>) = LINK_PARTS.into_iter().partition(same);
+    for link in &axle.links {
+        let sentences: Vec<String> =
+            own.iter().map(|(name, part)| format!("{name} {}", link_value(part(link), units))).collect();
+        if !sentences.is_empty() {
+            page.entry('·', Ink::Plain, &link.name, &sentences);
+        }
+    }
+    for (name, part) in &shared {
+        page.entry('?', Ink::Faint, name, &[format!("{}, for every link", link_value(part(first), units))]);
+    }
+}
+
+fn link_value(measured: &Measured, units: Units) -> String {
+    match measured.measured() {
+        Some((value, u)) => units.length().with_u(value, Some(u)),
+        None => {
+            let why = measured.why.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
+            format!("{}{why}", measured.status.word())
+        }
+    }
+}

@@ -1,0 +1,27 @@
+//! Plain text for a terminal of 80 columns: a verdict first, then numbers by question. Colour only repeats what a word or
+//! a sign already says.
+
+mod analyse;
+mod common;
+mod compare;
+mod page;
+mod runs;
+
+pub use analyse::analysis;
+pub use compare::comparison;
+pub use page::{Ink, WIDTH};
+pub use runs::runs;
+
+#[cfg(test)]
+mod tests;
+
+use super::Units;
+
+/// How text is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Options {
+    /// Units of the screen.
+    pub units: Units,
+    /// Whether colours are wanted.
+    pub styled: bool,
+}

@@ -1,0 +1,25 @@
+//! Two runs set beside each other.
+
+use super::Options;
+use super::compare::numbers;
+use super::page::{Ink, Page};
+use crate::judge::RunsComparison;
+use crate::show::rows;
+use crate::show::units::PLUS_MINUS;
+use crate::show::verdict;
+use crate::vehicle::Vehicle;
+
+/// Two runs as text.
+pub fn runs(runs: &RunsComparison, vehicle: &Vehicle, options: &Options) -> String {
+    let mut page = Page::new(options.styled);
+    for axle in &runs.axles {
+        page.gap();
+        let lead = format!("{}, {} axle", runs.vehicle, axle.name);
+        page.paragraph(&format!("{lead}: {}", verdict::of_runs(axle)), Ink::Strong);
+        page.paragraph(&format!("First run {}, second run {}.", runs.first.run, runs.second.run), Ink::Plain);
+        page.paragraph(PLUS_MINUS, Ink::Faint);
+        numbers(&mut page, &rows::of_runs(axle, vehicle, options.units), "first run");
+    }
+    super::common::remarks(&mut page, &runs.remarks);
+    page.finish()
+}

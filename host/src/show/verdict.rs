@@ -1,0 +1,223 @@
+//! The one sentence that comes first, and short judgements that text and report share.
+
+use super::questions::{self, Question};
+use super::rows::{self, Answer, Row};
+use super::units::{HALF_95, Units};
+use super::words;
+use crate::judge::{AxleComparison, AxleRuns, Finding, NumberComparison, Verdict};
+use crate::measure::{AxleAnalysis, Budget, Status};
+use crate::vehicle::numbers::Key;
+use std::collections::BTreeMap;
+
+/// χ² per degree of freedom beyond which sensors are said to contradict one another.
+const CONTRADICT: f64 = 4.0;
+/// Names in a list of numbers before "and n more".
+const NAMED: usize = 3;
+
+/// What an analysis says first.
+pub fn of_analysis(answers: &[Answer]) -> String {
+    let rows = answers.iter().flat_map(|(_, rows)| rows);
+    let all = rows.clone().filter(|r| r.key.is_some()).count();
+    let measured = rows.clone().filter(|r| r.key.is_some() && r.measured.status == Status::Measured).count();
+    let steer = rows.clone().find(|r| r.key == Some(Key::RollSteer) && r.measured.measured().is_some());
+    let counted = format!("{measured} of {all} numbers were measured");
+    match steer {
+        Some(row) => format!("{}; {counted}.", steers(row)),
+        None => format!("{counted}."),
+    }
+}
+
+fn steers(row: &Row) -> String {
+    match row.word {
+        Some(words::EITHER_WAY) | None => {
+            format!("it steers itself by {} of articulation, which may be nothing", row.value())
+        }
+        Some(word) => format!("it steers itself by {} of articulation, {word}", row.value()),
+    }
+}
+
+/// Counts of verdicts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Within the limit.
+    pub agrees: usize,
+    /// Beyond it.
+    pub differs: usize,
+    /// Undecided.
+    pub not_resolved: usize,
+    /// Without a value on one side.
+    pub not_measured: usize,
+}
+
+impl Tally {
+    /// Counts the verdicts of numbers.
+    pub fn of(numbers: &BTreeMap<Key, NumberComparison>) -> Self {
+        let count = |verdict| told(numbers).filter(|(_, n)| n.verdict == verdict).count();
+        Self {
+            agrees: count(Verdict::Agrees),
+            differs: count(Verdict::Differs),
+            not_resolved: count(Verdict::NotResolved),
+            not_measured: count(Verdict::NotMeasured),
+        }
+    }
+
+    /// `5 agree, 2 are not resolved`, without those in `leave_out`.
+    fn words(&self, leave_out: Verdict) -> String {
+        let verb = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+        let parts = [
+            (Verdict::Agrees, self.agrees, "agrees", "agree"),
+            (Verdict::Differs, self.differs, "differs", "differ"),
+            (Verdict::NotResolved, self.not_resolved, "is not resolved", "are not resolved"),
+            (Verdict::NotMeasured, self.not_measured, "is not measured", "are not measured"),
+        ];
+        let told: Vec<String> = parts
+            .into_iter()
+            .filter(|(verdict, n, ..)| *verdict != leave_out && *n > 0)
+            .map(|(_, n, one, many)| verb(n, one, many))
+            .collect();
+        words::list(&told)
+    }
+}
+
+/// Numbers that people are told of, by question: those that are zero by definition say nothing, nor does the side-view
+/// direction while there is an instant centre.
+fn told(numbers: &BTreeMap<Key, NumberComparison>) -> impl Iterator<Item = (Key, &NumberComparison)> {
+    let centre = numbers.get(&Key::SideViewInstantCentreX).is_some_and(|n| n.measured.value.is_some());
+    Question::ALL
+        .into_iter()
+        .flat_map(|question| question.keys())
+        .filter(move |key| !(questions::zero_at_ride(**key) || centre && **key == Key::SideViewDirection))
+        .filter_map(|key| numbers.get(key).map(|n| (*key, n)))
+}
+
+/// What a comparison with the design says first.
+pub fn of_comparison(axle: &AxleComparison) -> String {
+    let tally = Tally::of(&axle.numbers);
+    let sentence = match (tally.differs, tally.agrees, tally.not_resolved) {
+        (0, 0, 0) => "nothing could be compared with the drawing".to_owned(),
+        (0, 0, _) => "the run does not decide whether it moves as drawn".to_owned(),
+        (0, ..) => format!("it moves as drawn, as far as this run can tell: {}", tally.words(Verdict::Differs)),
+        _ => format!("it does not move as drawn: {}", differing(&axle.numbers)),
+    };
+    match axle.findings.first() {
+        Some(finding) if tally.differs > 0 => format!("{sentence}. Likeliest reason: {}.", finding.text.trim_end_matches('.')),
+        _ => format!("{sentence}."),
+    }
+}
+
+/// A finding's own sentence.
+pub fn reason(finding: &Finding) -> String {
+    format!("{}.", words::capital(finding.text.trim_end_matches('.')))
+}
+
+/// What a finding explains when it alone is put into the drawing, greatest first; none where it explains nothing.
+pub fn explains(finding: &Finding) -> Option<String> {
+    /// Less than this share is not worth a word.
+    const WORTH_A_WORD: f64 = 0.05;
+    let mut shares: Vec<(Key, f64)> =
+        finding.explains.iter().copied().filter(|(_, share)| *share >= WORTH_A_WORD).collect();
+    shares.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let told: Vec<String> = shares
+        .iter()
+        .take(NAMED)
+        .map(|(key, share)| format!("{:.0} % of the difference in {}", 100.0 * share, rows::label(*key)))
+        .collect();
+    (!told.is_empty()).then(|| format!("Put into the drawing by itself it explains {}.", words::list(&told)))
+}
+
+/// What a comparison of two runs says first.
+pub fn of_runs(axle: &AxleRuns) -> String {
+    let tally = Tally::of(&axle.numbers);
+    match (tally.differs, tally.agrees, tally.not_resolved) {
+        (0, 0, 0) => "the runs have no number in common.".to_owned(),
+        (0, 0, _) => "the runs do not decide whether anything changed.".to_owned(),
+        (0, ..) => format!("no change between the runs: {}.", tally.words(Verdict::Differs)),
+        _ => format!("it changed between the runs: {}.", differing(&axle.numbers)),
+    }
+}
+
+fn differing(numbers: &BTreeMap<Key, NumberComparison>) -> String {
+    let names: Vec<&str> = told(numbers)
+        .filter(|(_, n)| n.verdict == Verdict::Differs)
+        .map(|(key, _)| rows::label(key))
+        .collect();
+    let verb = if names.len() == 1 { "differs" } else { "differ" };
+    let shown = match names.get(..NAMED) {
+        Some(first) if names.len() > NAMED + 1 => {
+            let more = format!("{} more", names.len() - NAMED);
+            let mut all = first.to_vec();
+            all.push(&more);
+            words::list(&all)
+        }
+        _ => words::list(&names),
+    };
+    let rest = Tally::of(numbers).words(Verdict::Differs);
+    if rest.is_empty() { format!("{shown} {verb}") } else { format!("{shown} {verb}; {rest}") }
+}
+
+/// What χ² per degree of freedom says of the sensors.
+pub fn sensors(chi_square_per_dof: f64) -> String {
+    let chi = format!("χ² per degree of freedom {chi_square_per_dof:.2}, 1 is as stated");
+    if chi_square_per_dof > CONTRADICT {
+        format!("They contradict one another beyond their stated uncertainties ({chi}).")
+    } else {
+        format!("They agree with one another within their stated uncertainties ({chi}).")
+    }
+}
+
+/// The greatest part of a number's uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limit {
+    /// Which number.
+    pub key: Key,
+    /// Its whole budget.
+    pub budget: Budget,
+}
+
+/// By number, in the order of the questions.
+pub fn limits(axle: &AxleAnalysis) -> Vec<Limit> {
+    Question::ALL
+        .into_iter()
+        .flat_map(|question| question.keys())
+        .filter(|key| !questions::zero_at_ride(**key))
+        .filter_map(|key| axle.budget.get(key).map(|budget| Limit { key: *key, budget: *budget }))
+        .filter(|limit| limit.budget.total() > 0.0)
+        .collect()
+}
+
+impl Limit {
+    /// Half-width of the 95 % interval, SI.
+    pub fn half_width(&self) -> f64 {
+        HALF_95 * self.budget.total()
+    }
+
+    /// Each source with its share of the variance, greatest first.
+    pub fn shares(&self) -> Vec<(&'static str, f64)> {
+        let b = &self.budget;
+        let variance = b.total().powi(2);
+        let mut shares: Vec<(&'static str, f64)> = [
+            ("sensor mounts", b.mount),
+            ("noise", b.noise),
+            ("scales", b.scale),
+            ("zeros", b.zero),
+            ("unit headings", b.heading),
+            ("hysteresis and fit", b.model),
+        ]
+        .map(|(name, u)| (name, u * u / variance))
+        .to_vec();
+        shares.sort_by(|a, b| b.1.total_cmp(&a.1));
+        shares
+    }
+
+    /// `scales 62 %, sensor mounts 30 %`: the two greatest sources with their share of the variance.
+    pub fn part_words(&self) -> String {
+        let told: Vec<String> =
+            self.shares().iter().take(2).map(|(name, share)| format!("{name} {:.0} %", 100.0 * share)).collect();
+        told.join(", ")
+    }
+}
+
+/// A length for a sentence, with its ±.
+pub fn length(value: f64, u: Option<f64>, units: Units) -> String {
+    units.length().with_u(value, u)
+}
