@@ -169,14 +169,7 @@ impl Source<'_> {
             }
             _ => label(key).to_owned(),
         };
-        Row {
-            label,
-            key: Some(key),
-            scale: self.units.of(key),
-            measured: measured.clone(),
-            word,
-            against,
-        }
+        Row { label, key: Some(key), scale: self.units.of(key), measured: measured.clone(), word, against }
     }
 
     /// Steer of the axle at the measured states nearest to 10° of articulation, left and right wheel up.

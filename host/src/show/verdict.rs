@@ -96,11 +96,15 @@ pub fn of_comparison(axle: &AxleComparison) -> String {
     let sentence = match (tally.differs, tally.agrees, tally.not_resolved) {
         (0, 0, 0) => "nothing could be compared with the drawing".to_owned(),
         (0, 0, _) => "the run does not decide whether it moves as drawn".to_owned(),
-        (0, ..) => format!("it moves as drawn, as far as this run can tell: {}", tally.words(Verdict::Differs)),
+        (0, ..) => {
+            format!("it moves as drawn, as far as this run can tell: {}", tally.words(Verdict::Differs))
+        }
         _ => format!("it does not move as drawn: {}", differing(&axle.numbers)),
     };
     match axle.findings.first() {
-        Some(finding) if tally.differs > 0 => format!("{sentence}. Likeliest reason: {}.", finding.text.trim_end_matches('.')),
+        Some(finding) if tally.differs > 0 => {
+            format!("{sentence}. Likeliest reason: {}.", finding.text.trim_end_matches('.'))
+        }
         _ => format!("{sentence}."),
     }
 }
@@ -211,8 +215,12 @@ impl Limit {
 
     /// `scales 62 %, sensor mounts 30 %`: the two greatest sources with their share of the variance.
     pub fn part_words(&self) -> String {
-        let told: Vec<String> =
-            self.shares().iter().take(2).map(|(name, share)| format!("{name} {:.0} %", 100.0 * share)).collect();
+        let told: Vec<String> = self
+            .shares()
+            .iter()
+            .take(2)
+            .map(|(name, share)| format!("{name} {:.0} %", 100.0 * share))
+            .collect();
         told.join(", ")
     }
 }

@@ -12,8 +12,12 @@ use std::collections::BTreeMap;
 /// An analysis as JSON; `in_use` says by axle which bracket holes the motion fits.
 pub fn analysis(analysis: &Analysis, in_use: &[Vec<InUse>]) -> String {
     let holes = |axle: usize| in_use.get(axle).map_or(&[][..], Vec::as_slice);
-    let axles =
-        analysis.axles.iter().enumerate().map(|(k, axle)| Axle::of(axle, holes(k), analysis.counts)).collect();
+    let axles = analysis
+        .axles
+        .iter()
+        .enumerate()
+        .map(|(k, axle)| Axle::of(axle, holes(k), analysis.counts))
+        .collect();
     text(&Document { format: FORMAT, axles })
 }
 
@@ -132,7 +136,11 @@ impl<'a> Link<'a> {
             length_m: Plain::new(link.length_m.value, link.length_m.u),
             nominal_m: link.nominal_m,
             play_m: Value::of(&link.play_m),
-            in_use: in_use.iter().filter(|bracket| bracket.links.contains(&link.name)).flat_map(Hole::of).collect(),
+            in_use: in_use
+                .iter()
+                .filter(|bracket| bracket.links.contains(&link.name))
+                .flat_map(Hole::of)
+                .collect(),
         }
     }
 }

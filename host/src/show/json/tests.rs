@@ -50,10 +50,7 @@ fn an_analysis_has_its_shape() {
     has(&document, &["format", "axles"]);
     assert_eq!(document["format"], 1);
     let axle = &document["axles"][0];
-    has(
-        axle,
-        &["name", "measured", "along", "budget", "ramp_travel_index", "links", "samples", "fit"],
-    );
+    has(axle, &["name", "measured", "along", "budget", "ramp_travel_index", "links", "samples", "fit"]);
     has(&axle["measured"], &vocabulary());
     axle["measured"].as_object().expect("numbers").values().for_each(is_measured);
     assert_eq!(axle["measured"]["castor_rad"]["status"], "not measured");

@@ -72,7 +72,12 @@ fn measured(numbers: &Numbers) -> BTreeMap<Key, Measured> {
         .filter(|k| k.applies_to(Position::Rear))
         .map(|key| {
             let seen = withheld(key).or_else(|| Some(Measured::new(numbers.get(key)?, u_of(key))));
-            (key, seen.unwrap_or_else(|| Measured::without(Status::NotMeasured, "this state has no such number")))
+            (
+                key,
+                seen.unwrap_or_else(|| {
+                    Measured::without(Status::NotMeasured, "this state has no such number")
+                }),
+            )
         })
         .collect()
 }
@@ -345,4 +350,3 @@ pub fn runs() -> RunsComparison {
         remarks: vec!["the vehicle file changed between the two runs".into()],
     }
 }
-

@@ -63,6 +63,8 @@ fn what_was_not_measured_says_why() {
     let text = analysis(&sample::analysis(), &sample::bramble(), &Options::default());
     let flowing: Vec<&str> = text.split_whitespace().collect();
     let flowing = flowing.join(" ");
-    assert!(flowing.contains("not excited: the axle hardly moved up and down by itself: bounce it 23 mm more"));
+    assert!(
+        flowing.contains("not excited: the axle hardly moved up and down by itself: bounce it 23 mm more")
+    );
     assert!(flowing.contains("not measured: needs forces, and the rig has no force sensor"));
 }
