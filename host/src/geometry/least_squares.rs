@@ -85,20 +85,29 @@ pub fn solve(problem: &impl Residuals, x0: DVector<f64>, options: Options) -> So
         let price = 2.0 * multipliers.amax().max(at.multipliers.amax()) + f64::MIN_POSITIVE.sqrt();
         let (cost, cost_new) =
             (merit(&at.residuals, &at.multipliers, price), merit(&residuals, &multipliers, price));
-        at.converged =
-            step.iter().zip(at.x.iter()).all(|(s, v)| s.abs() <= options.step_tolerance * (1e-3 + v.abs()));
-        if cost_new <= cost {
+        let relative = relative_size(&step, &at.x);
+        at.converged = relative <= options.step_tolerance;
+        if cost_new <= cost || relative <= TOO_NEAR_TO_COMPARE {
             let predicted = quadratic.predicted_gain(&step, price);
             let gain = if predicted > 0.0 { (cost - cost_new) / predicted } else { 1.0 };
             lambda = if gain > 0.75 { lambda * 0.1 } else { lambda };
             growth = 2.0;
             at = Solution { x: candidate, residuals, jacobian, multipliers, ..at };
-        } else if !at.converged {
+        } else {
             (lambda, growth) = harder(lambda, growth);
         }
     }
     at
 }
+
+/// Largest component of a step relative to `1e-3 + |x|`; infinite if one is not a number.
+fn relative_size(step: &DVector<f64>, x: &DVector<f64>) -> f64 {
+    let sizes = step.iter().zip(x.iter()).map(|(s, v)| s.abs() / (1e-3 + v.abs()));
+    sizes.fold(0.0, |most, size| if size.is_nan() { f64::INFINITY } else { most.max(size) })
+}
+
+/// Steps this small (relative to `1e-3 + |x|`) change the sum of squares by less than its rounding; they are taken as they are.
+const TOO_NEAR_TO_COMPARE: f64 = 1e-7;
 
 fn merit(residuals: &DVector<f64>, multipliers: &DVector<f64>, price: f64) -> f64 {
     let rigid = multipliers.len();

@@ -163,6 +163,20 @@ impl Link {
     }
 }
 
+impl Link {
+    /// The link in other holes, counted from 0; `None` if there is no such hole. With `refit` it is re-made to the distance of
+    /// its new ends at ride height, without it keeps its length.
+    pub fn using(&self, chassis_hole: usize, axle_hole: usize) -> Option<Self> {
+        let kept_m = self.length_m.unwrap_or_else(|| self.drawn_length_m());
+        Some(Self {
+            chassis: self.chassis.using(chassis_hole)?,
+            axle: self.axle.using(axle_hole)?,
+            length_m: (!self.refit).then_some(kept_m),
+            ..self.clone()
+        })
+    }
+}
+
 /// Chassis or axle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Side {

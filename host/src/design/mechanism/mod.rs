@@ -10,6 +10,8 @@ mod locate;
 mod rows;
 mod settle;
 mod state;
+#[cfg(test)]
+mod tests;
 mod walk;
 
 pub use state::State;

@@ -8,8 +8,9 @@ use crate::geometry::pose::COORDINATES;
 use crate::geometry::{DMatrix, DVector, Pose};
 use crate::vehicle::numbers::Motion;
 
-/// A Newton step this small, m (angles at half the track), is the last: the next would be its square, below rounding.
-pub(super) const SETTLED_M: f64 = 3e-9;
+/// A Newton step this small, m (angles at half the track), is the last: the next would be its square, below rounding. It is
+/// also how far the Jacobian, and with it every derivative, is from the settled state at the most.
+pub(super) const SETTLED_M: f64 = 1e-11;
 
 /// A settled state and how far it was from the guess.
 pub(super) struct Settled {

@@ -116,6 +116,32 @@ fn a_stated_length_shifts_the_ride_pose() {
 }
 
 #[test]
+fn another_hole_keeps_the_ride_pose_or_the_length() {
+    let in_hole = |hole: usize, refit: bool| {
+        let mut vehicle = cases::h();
+        let upper = vehicle.axles[0].locating.links.iter_mut().find(|l| l.name == "upper left").unwrap();
+        let holes = [0.66, 0.70].map(|z| crate::geometry::Vector3::new(-0.80, 0.30, z)).to_vec();
+        upper.chassis = crate::vehicle::Mount::with_holes(holes, 0).unwrap();
+        upper.refit = refit;
+        *upper = upper.using(hole, 0).unwrap();
+        let length_m = upper.length_m;
+        (Mechanism::new(&vehicle, 0).unwrap().ride_shift(), length_m, upper_length(&vehicle))
+    };
+    assert_eq!(in_hole(0, true).0, None);
+    assert_eq!((in_hole(1, true).0, in_hole(1, true).1), (None, None));
+    assert_eq!(in_hole(0, false).0, None);
+    let (shift, kept_m, drawn_m) = in_hole(1, false);
+    // The hole 40 mm higher is 2.9 mm further away: the upper link pulls the top of the axle back, which lifts the nose.
+    assert!(drawn_m - kept_m.unwrap() > 0.002);
+    assert!(shift.unwrap().pitch_rad < -0.005, "{shift:?}");
+}
+
+fn upper_length(vehicle: &Vehicle) -> f64 {
+    let links = &vehicle.axles[0].locating.links;
+    links.iter().find(|l| l.name == "upper left").unwrap().drawn_length_m()
+}
+
+#[test]
 fn lengths_that_cannot_be_joined_are_refused() {
     let mut vehicle = cases::h();
     for link in &mut vehicle.axles[0].locating.links {
