@@ -15,3 +15,4 @@ pub mod rig;
 pub mod run;
 pub mod show;
 pub mod vehicle;
+pub mod virtual_rig;

@@ -1,0 +1,68 @@
+//! What can keep a virtual vehicle or a virtual logger from running, and how to mend it.
+
+use crate::design::DesignError;
+use crate::explain::{Explain, Status};
+use crate::run::Phase;
+use thiserror::Error;
+
+/// Why something cannot be simulated.
+#[derive(Debug, Error)]
+pub enum VirtualRigError {
+    /// The design cannot be solved.
+    #[error(transparent)]
+    Design(#[from] DesignError),
+    /// A phase that the virtual builder does not do.
+    #[error("the virtual builder does no \"{}\"", .phase.words())]
+    Phase {
+        /// Which.
+        phase: Phase,
+    },
+    /// A ramp that is flat, or steeper than a vehicle climbs.
+    #[error("a ramp of {:.1}° cannot be climbed", .ramp_rad.to_degrees())]
+    Ramp {
+        /// Its angle, rad.
+        ramp_rad: f64,
+    },
+    /// An axle that does not move.
+    #[error("axle \"{axle}\" has no travel to drive through in \"{}\"", .phase.words())]
+    NoTravel {
+        /// The axle's name.
+        axle: String,
+        /// The phase.
+        phase: Phase,
+    },
+    /// The vehicle has no such axle.
+    #[error("the vehicle has no axle number {index}")]
+    NoAxle {
+        /// Asked for, counted from 0.
+        index: usize,
+    },
+    /// A sensor that a virtual vehicle has nothing to show to.
+    #[error("sensor \"{sensor}\" reads a force, and the virtual vehicle carries none that it could read")]
+    Force {
+        /// Its name.
+        sensor: String,
+    },
+}
+
+impl Explain for VirtualRigError {
+    fn status(&self) -> Status {
+        Status::BadInput
+    }
+
+    fn hint(&self) -> Option<String> {
+        Some(match self {
+            VirtualRigError::Design(error) => return error.hint(),
+            VirtualRigError::Phase { .. } => {
+                "It can do still, bounce, ramp left and ramp right; give some of these with --test.".into()
+            }
+            VirtualRigError::Ramp { .. } => "Give a --ramp-angle between 5 and 45 degrees.".into(),
+            VirtualRigError::NoTravel { .. } => {
+                "Give the axle more room: `sweep = { up = 90, down = 130, roll = 18 }`, and straps and shocks that let it move."
+                    .into()
+            }
+            VirtualRigError::NoAxle { .. } => return None,
+            VirtualRigError::Force { sensor } => format!("Leave \"{sensor}\" out of the rig file that you simulate with."),
+        })
+    }
+}

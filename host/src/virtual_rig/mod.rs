@@ -1,0 +1,16 @@
+//! A virtual vehicle on a virtual ramp, the sensors on it, and the parts that the real logger reads them through.
+//!
+//! `vehicle_on_ramp` knows where the true vehicle is at any time, `readings` what each sensor feels there.
+
+mod contact;
+mod ease;
+mod error;
+pub mod readings;
+mod script;
+mod spline;
+mod springs;
+mod stand;
+mod vehicle_on_ramp;
+
+pub use error::VirtualRigError;
+pub use vehicle_on_ramp::{Lift, Stance, Test, VehicleOnRamp};

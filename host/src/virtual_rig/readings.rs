@@ -1,0 +1,223 @@
+//! What each sensor reads at a time: the rig's own models at the true pose, with the errors that real sensors have.
+//!
+//! Every error is drawn once, from the rig file's own statement of how well the thing is known; a perfect rig draws none.
+
+use super::error::VirtualRigError;
+use super::vehicle_on_ramp::{Stance, VehicleOnRamp};
+use crate::geometry::placed::PlacedBody;
+use crate::geometry::{Matrix3, Vector3};
+use crate::rig::inertial::STANDARD_GRAVITY;
+use crate::rig::model::Model;
+use crate::rig::{Carrier, Inertial, Kind, Reading, Rig, Sensor};
+use nalgebra::Rotation3;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal, Uniform};
+
+/// A unit is clipped on by eye: standard deviation of its tilt about x and y, rad.
+const TILT_U_RAD: f64 = 0.03;
+/// Bias of a gyro as it comes, one standard deviation, rad/s: 1 °/s.
+const GYRO_BIAS_RAD_PER_S: f64 = std::f64::consts::PI / 180.0;
+/// Zero of a wire's drum and of a range finder, one standard deviation, m.
+const LENGTH_ZERO_M: f64 = 0.01;
+/// A magnet sits at any angle within this, rad; the zero of the still takes it out.
+const MAGNET_ZERO_RAD: f64 = 1.0;
+/// Time step of the differences that give rates and accelerations from places, s: rounding 1e-9 m/s², and far shorter than
+/// any move.
+const STEP_S: f64 = 1e-3;
+
+/// Draws numbers; a perfect one draws zeros.
+#[derive(Debug, Clone)]
+struct Dice {
+    rng: ChaCha8Rng,
+    perfect: bool,
+}
+
+impl Dice {
+    fn normal(&mut self, sigma: f64) -> f64 {
+        let z: f64 = StandardNormal.sample(&mut self.rng);
+        if self.perfect { 0.0 } else { sigma * z }
+    }
+
+    /// Evenly between −1 and 1.
+    fn even(&mut self) -> f64 {
+        let between = Uniform::new_inclusive(-1.0, 1.0).map_or(0.0, |u| u.sample(&mut self.rng));
+        if self.perfect { 0.0 } else { between }
+    }
+
+    fn vector(&mut self, sigma: f64) -> Vector3<f64> {
+        Vector3::from_fn(|_, _| self.normal(sigma))
+    }
+}
+
+/// A scalar sensor as it really is.
+#[derive(Debug, Clone)]
+struct TrueScalar {
+    axle: usize,
+    model: Model,
+    reading: Reading,
+    scale: f64,
+    zero: f64,
+    /// Departure from a straight line: `amplitude·sin(2π·value/span + phase)`.
+    bow: f64,
+    bow_span: f64,
+    bow_phase: f64,
+    /// Where the hysteresis left it.
+    dragged: Option<f64>,
+    dice: Dice,
+}
+
+impl TrueScalar {
+    fn new(sensor: &Sensor, model: Model, reading: &Reading, mut dice: Dice) -> Self {
+        let mut model = model;
+        model.ends.chassis += dice.vector(reading.mount_m);
+        model.ends.axle += dice.vector(reading.mount_m);
+        let zero = match sensor.kind {
+            Kind::Angle(_) => MAGNET_ZERO_RAD * dice.even(),
+            _ => dice.normal(LENGTH_ZERO_M),
+        };
+        let span = reading.range.map_or(1.0, |[low, high]| high - low);
+        Self {
+            axle: sensor.axle,
+            scale: 1.0 + dice.normal(reading.scale_u),
+            zero,
+            bow: reading.linearity * dice.even(),
+            bow_span: span,
+            bow_phase: std::f64::consts::PI * dice.even(),
+            model,
+            reading: reading.clone(),
+            dragged: None,
+            dice,
+        }
+    }
+
+    /// The reading at a stance, SI, within the sensor's range; times must rise, for the hysteresis.
+    fn read(&mut self, vehicle: &VehicleOnRamp, stance: &Stance) -> f64 {
+        let body = PlacedBody::new(&stance.pose(self.axle), vehicle.centre(self.axle));
+        let value = self.model.value(&body);
+        let bow = self.bow * (std::f64::consts::TAU * value / self.bow_span + self.bow_phase).sin();
+        let felt = self.scale * value + self.zero + bow;
+        let half = if self.dice.perfect { 0.0 } else { 0.5 * self.reading.hysteresis };
+        let held = self.dragged.map_or(felt, |d| d.clamp(felt - half, felt + half));
+        self.dragged = Some(held);
+        let noisy = held + self.dice.normal(self.reading.noise);
+        self.reading.range.map_or(noisy, |[low, high]| noisy.clamp(low, high))
+    }
+}
+
+/// An inertial unit as it really is.
+#[derive(Debug, Clone)]
+struct TrueUnit {
+    axle: usize,
+    unit: Inertial,
+    /// From the sensor's axes to the carrier's, mounting errors included.
+    mounting: Matrix3<f64>,
+    accel_scale: Vector3<f64>,
+    accel_bias: Vector3<f64>,
+    gyro_bias: Vector3<f64>,
+    dice: Dice,
+}
+
+impl TrueUnit {
+    fn new(sensor: &Sensor, unit: &Inertial, mut dice: Dice) -> Self {
+        let tilt = Rotation3::from_euler_angles(dice.normal(TILT_U_RAD), dice.normal(TILT_U_RAD), 0.0);
+        let heading = Rotation3::from_euler_angles(0.0, 0.0, dice.normal(unit.heading_u_rad));
+        Self {
+            axle: sensor.axle,
+            unit: unit.clone(),
+            mounting: (heading * tilt).matrix() * unit.axes,
+            accel_scale: dice.vector(unit.scale_u).add_scalar(1.0),
+            accel_bias: dice.vector(unit.accel_bias_u),
+            gyro_bias: dice.vector(GYRO_BIAS_RAD_PER_S),
+            dice,
+        }
+    }
+
+    /// Place of the unit in the level frame, m, and the rotation from its carrier to there. A knuckle counts as the axle: the
+    /// wheels are held straight.
+    fn carried(&self, vehicle: &VehicleOnRamp, stance: &Stance) -> (Vector3<f64>, Matrix3<f64>) {
+        match self.unit.carrier {
+            Carrier::Chassis => (vehicle.place(stance, self.axle, &self.unit.at), stance.chassis.rotation()),
+            Carrier::Axle | Carrier::KnuckleLeft | Carrier::KnuckleRight => {
+                let body = PlacedBody::new(&stance.pose(self.axle), vehicle.centre(self.axle));
+                let place = vehicle.place(stance, self.axle, &body.position(&self.unit.at));
+                (place, stance.axle_rotation(self.axle))
+            }
+        }
+    }
+
+    /// Specific force (m/s²) and angular rate (rad/s), sensor axes.
+    fn read(&mut self, vehicle: &VehicleOnRamp, t_s: f64) -> [Vector3<f64>; 2] {
+        let at = |t_s: f64| self.carried(vehicle, &vehicle.at(t_s));
+        let [(before, turned_before), (now, turned), (after, turned_after)] =
+            [t_s - STEP_S, t_s, t_s + STEP_S].map(at);
+        let acceleration = (after - now * 2.0 + before) / (STEP_S * STEP_S);
+        let force = turned.transpose() * (acceleration + Vector3::new(0.0, 0.0, STANDARD_GRAVITY));
+        let turn = Rotation3::from_matrix_unchecked(turned_before.transpose() * turned_after);
+        let rate = turn.scaled_axis() / (2.0 * STEP_S);
+        let to_sensor = self.mounting.transpose();
+        let (accel_noise, gyro_noise) = (self.unit.accel_noise, self.unit.gyro_noise);
+        let force = (to_sensor * force).component_mul(&self.accel_scale) + self.accel_bias;
+        let rate = to_sensor * rate + self.gyro_bias;
+        [force + self.dice.vector(accel_noise), rate + self.dice.vector(gyro_noise)]
+    }
+}
+
+#[derive(Debug, Clone)]
+enum TrueSensor {
+    Scalar(Box<TrueScalar>),
+    Unit(Box<TrueUnit>),
+}
+
+/// What a sensor reads.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Felt {
+    /// A length (m) or an angle (rad).
+    Scalar(f64),
+    /// Specific force (m/s²) and angular rate (rad/s), sensor axes.
+    Unit([Vector3<f64>; 2]),
+}
+
+/// The sensors of a rig on a vehicle in a test.
+#[derive(Debug, Clone)]
+pub struct Readings {
+    vehicle: VehicleOnRamp,
+    sensors: Vec<TrueSensor>,
+}
+
+impl Readings {
+    /// Sensors with errors drawn from `seed`; none = perfect sensors.
+    ///
+    /// # Errors
+    /// Where a sensor reads what a virtual vehicle has not.
+    pub fn new(vehicle: VehicleOnRamp, rig: &Rig, seed: Option<u64>) -> Result<Self, VirtualRigError> {
+        let sensors = rig.sensors.iter().enumerate().map(|(k, sensor)| {
+            let mut rng = ChaCha8Rng::seed_from_u64(seed.unwrap_or(0));
+            // A stream of its own for each sensor, so that adding one leaves the others as they were.
+            rng.set_stream(k as u64);
+            let dice = Dice { rng, perfect: seed.is_none() };
+            match (&sensor.kind, Model::of(&sensor.kind), sensor.reading()) {
+                (Kind::Inertial(unit), ..) => Ok(TrueSensor::Unit(Box::new(TrueUnit::new(sensor, unit, dice)))),
+                (_, Some(model), Some(reading)) => {
+                    Ok(TrueSensor::Scalar(Box::new(TrueScalar::new(sensor, model, reading, dice))))
+                }
+                _ => Err(VirtualRigError::Force { sensor: sensor.name.clone() }),
+            }
+        });
+        Ok(Self { sensors: sensors.collect::<Result<_, _>>()?, vehicle })
+    }
+
+    /// The vehicle that carries them.
+    pub fn vehicle(&self) -> &VehicleOnRamp {
+        &self.vehicle
+    }
+
+    /// What a sensor of the rig reads at `t_s` of the test; `None` if there is no such sensor. The times of one sensor rise.
+    pub fn read(&mut self, sensor: usize, t_s: f64) -> Option<Felt> {
+        let vehicle = &self.vehicle;
+        Some(match self.sensors.get_mut(sensor)? {
+            TrueSensor::Scalar(scalar) => Felt::Scalar(scalar.read(vehicle, &vehicle.at(t_s))),
+            TrueSensor::Unit(unit) => Felt::Unit(unit.read(vehicle, t_s)),
+        })
+    }
+}
