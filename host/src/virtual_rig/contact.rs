@@ -79,7 +79,8 @@ mod tests {
     #[test]
     fn distances_match_an_independent_program() {
         // Worked out by a program that shares no code with this one, for axles square-on to the ramp.
-        for (degrees, roll, along_m) in [(20.0, 0.30, 1.46666), (30.0, 0.35, 1.22522), (20.0, 0.10, 0.548474)] {
+        for (degrees, roll, along_m) in [(20.0, 0.30, 1.46666), (30.0, 0.35, 1.22522), (20.0, 0.10, 0.548474)]
+        {
             let touch = bramble(degrees).touch(&Vector3::new(0.0, f64::cos(roll), f64::sin(roll)));
             assert!((touch.along_m - along_m).abs() < PRINTED, "{} against {along_m}", touch.along_m);
         }

@@ -29,9 +29,9 @@ impl Move {
         let whole = (self.to - self.from).abs();
         let left_s = self.duration_s() - t_s;
         let gone = if t_s <= 0.0 {
-            0.0
+            return self.from;
         } else if left_s <= 0.0 {
-            whole
+            return self.to;
         } else if t_s < self.ramp_s {
             self.gathered(t_s)
         } else if left_s < self.ramp_s {
@@ -57,7 +57,9 @@ mod tests {
 
     #[test]
     fn it_arrives_keeps_its_speed_and_never_jerks() {
-        for it in [Move::new(1.0, 3.0, 0.15, 0.6), Move::new(2.0, -1.0, 0.5, 1.0), Move::new(0.0, 0.02, 0.15, 0.6)] {
+        for it in
+            [Move::new(1.0, 3.0, 0.15, 0.6), Move::new(2.0, -1.0, 0.5, 1.0), Move::new(0.0, 0.02, 0.15, 0.6)]
+        {
             assert_eq!(it.at(0.0), it.from);
             assert!((it.at(it.duration_s()) - it.to).abs() < ROUNDING);
             let step = 1e-3;

@@ -1,6 +1,7 @@
 //! What can keep a virtual vehicle or a virtual logger from running, and how to mend it.
 
 use crate::design::DesignError;
+use crate::design::error::OutOfReach;
 use crate::explain::{Explain, Status};
 use crate::run::Phase;
 use thiserror::Error;
@@ -11,6 +12,9 @@ pub enum VirtualRigError {
     /// The design cannot be solved.
     #[error(transparent)]
     Design(#[from] DesignError),
+    /// The links cannot reach a state of the test.
+    #[error(transparent)]
+    OutOfReach(#[from] OutOfReach),
     /// A phase that the virtual builder does not do.
     #[error("the virtual builder does no \"{}\"", .phase.words())]
     Phase {
@@ -53,6 +57,7 @@ impl Explain for VirtualRigError {
     fn hint(&self) -> Option<String> {
         Some(match self {
             VirtualRigError::Design(error) => return error.hint(),
+            VirtualRigError::OutOfReach(error) => return error.hint(),
             VirtualRigError::Phase { .. } => {
                 "It can do still, bounce, ramp left and ramp right; give some of these with --test.".into()
             }

@@ -6,11 +6,15 @@ mod contact;
 mod ease;
 mod error;
 pub mod readings;
+pub mod scenario;
 mod script;
 mod spline;
 mod springs;
 mod stand;
 mod vehicle_on_ramp;
+
+#[cfg(test)]
+mod tests;
 
 pub use error::VirtualRigError;
 pub use vehicle_on_ramp::{Lift, Stance, Test, VehicleOnRamp};

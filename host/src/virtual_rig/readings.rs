@@ -197,7 +197,9 @@ impl Readings {
             rng.set_stream(k as u64);
             let dice = Dice { rng, perfect: seed.is_none() };
             match (&sensor.kind, Model::of(&sensor.kind), sensor.reading()) {
-                (Kind::Inertial(unit), ..) => Ok(TrueSensor::Unit(Box::new(TrueUnit::new(sensor, unit, dice)))),
+                (Kind::Inertial(unit), ..) => {
+                    Ok(TrueSensor::Unit(Box::new(TrueUnit::new(sensor, unit, dice))))
+                }
                 (_, Some(model), Some(reading)) => {
                     Ok(TrueSensor::Scalar(Box::new(TrueScalar::new(sensor, model, reading, dice))))
                 }

@@ -56,7 +56,10 @@ impl Script {
     /// Nothing moves.
     pub fn still(&mut self) {
         let from_s = self.end_s();
-        self.legs.push(Leg { span: PhaseSpan { phase: Phase::Still, from_s, to_s: from_s + STILL_S }, moves: Vec::new() });
+        self.legs.push(Leg {
+            span: PhaseSpan { phase: Phase::Still, from_s, to_s: from_s + STILL_S },
+            moves: Vec::new(),
+        });
     }
 
     /// Up and down; the parameter counts cycles.

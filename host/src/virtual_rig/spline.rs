@@ -52,15 +52,13 @@ fn bends<const N: usize>(knots: &[f64], values: &[[f64; N]]) -> Vec<[f64; N]> {
         let (before, after) = (knots[k] - knots[k - 1], knots[k + 1] - knots[k]);
         let pivot = 2.0 * (before + after) - before * upper[k - 1];
         upper[k] = after / pivot;
-        for n in 0..N {
+        right[k] = std::array::from_fn(|n| {
             let turn = (values[k + 1][n] - values[k][n]) / after - (values[k][n] - values[k - 1][n]) / before;
-            right[k][n] = (6.0 * turn - before * right[k - 1][n]) / pivot;
-        }
+            (6.0 * turn - before * right[k - 1][n]) / pivot
+        });
     }
     for k in (1..count - 1).rev() {
-        for n in 0..N {
-            right[k][n] -= upper[k] * right[k + 1][n];
-        }
+        right[k] = std::array::from_fn(|n| right[k][n] - upper[k] * right[k + 1][n]);
     }
     right
 }

@@ -5,9 +5,9 @@
 
 use super::error::VirtualRigError;
 use crate::design::{Follower, Mechanism, State};
+use crate::geometry::Vector3;
 use crate::geometry::distance::distance;
 use crate::geometry::placed::PlacedBody;
-use crate::geometry::Vector3;
 use crate::rig::inertial::STANDARD_GRAVITY;
 use crate::vehicle::{Axle, Vehicle};
 
@@ -90,7 +90,11 @@ impl<'a> Sprung<'a> {
     ///
     /// # Errors
     /// Where the vehicle has no such axle.
-    pub fn new(vehicle: &'a Vehicle, index: usize, mechanism: &'a Mechanism) -> Result<Self, VirtualRigError> {
+    pub fn new(
+        vehicle: &'a Vehicle,
+        index: usize,
+        mechanism: &'a Mechanism,
+    ) -> Result<Self, VirtualRigError> {
         let axle = vehicle.axles.get(index).ok_or(VirtualRigError::NoAxle { index })?;
         let mass_kg = vehicle.mass_kg.unwrap_or(MASS_KG) * axle.mass_share.unwrap_or(MASS_SHARE);
         let sprung_kg = mass_kg - axle.unsprung_mass_kg.unwrap_or(UNSPRUNG_KG).min(0.5 * mass_kg);
@@ -117,7 +121,8 @@ impl<'a> Sprung<'a> {
     /// Gives each spring its length at ride height and, where the file does not say it, an equal share of the load.
     fn preload(&mut self, load_n: f64) {
         let state = self.mechanism.ride();
-        let ratios: Vec<(f64, f64)> = self.springs.iter().map(|s| self.length_and_slopes(s, state)).map(|(m, s)| (m, s[0])).collect();
+        let ratios: Vec<(f64, f64)> =
+            self.springs.iter().map(|s| self.length_and_slopes(s, state)).map(|(m, s)| (m, s[0])).collect();
         let total: f64 = ratios.iter().map(|(_, heave)| -heave).sum();
         for (spring, (length_m, _)) in self.springs.iter_mut().zip(ratios) {
             spring.ride_m = length_m;
@@ -191,7 +196,8 @@ impl<'a> Sprung<'a> {
     /// gone loose.
     fn ends_travel(&self, state: &State) -> bool {
         let body = PlacedBody::new(&state.pose, self.axle.centre());
-        let length = |chassis: &Vector3<f64>, axle: &Vector3<f64>| distance(chassis, &body.position(axle)).length_m;
+        let length =
+            |chassis: &Vector3<f64>, axle: &Vector3<f64>| distance(chassis, &body.position(axle)).length_m;
         let axle = self.axle;
         axle.straps.iter().any(|s| length(&s.chassis, &s.axle) > s.length_m)
             || axle.bump_stops.iter().any(|s| length(&s.chassis, &s.axle) < s.length_m)
@@ -221,7 +227,8 @@ impl<'a> Sprung<'a> {
         }
         let lift = states.len() - 1;
         let stop_nm = |past_rad: f64| {
-            STOP_STIFFER * self.roll_stiffness_nm_per_rad() * past_rad * past_rad / (past_rad + STOP_ONSET_RAD)
+            STOP_STIFFER * self.roll_stiffness_nm_per_rad() * past_rad * past_rad
+                / (past_rad + STOP_ONSET_RAD)
         };
         for step in 1.. {
             let past_rad = STOP_ONSET_RAD * (f64::from(step) / STEPS_BEYOND).powi(2);

@@ -40,7 +40,7 @@ pub struct Ground<'a> {
 
 impl Ground<'_> {
     /// From this axle's wheel centreline to the other's, m.
-    fn to_other_m(&self) -> f64 {
+    fn other_ahead_m(&self) -> f64 {
         match self.axle.position {
             Position::Rear => self.wheelbase_m,
             Position::Front => -self.wheelbase_m,
@@ -59,7 +59,13 @@ impl Ground<'_> {
 
     /// One wheel on a ramp: the left for `side` +1, the right for −1, with the chassis rolled by a given angle; `None` if the
     /// axle would stand on end.
-    pub fn ramp(&self, ramp: &OnRamp, side: f64, pose: &Pose, chassis_roll_rad: f64) -> Option<(Chassis, Touch)> {
+    pub fn ramp(
+        &self,
+        ramp: &OnRamp,
+        side: f64,
+        pose: &Pose,
+        chassis_roll_rad: f64,
+    ) -> Option<(Chassis, Touch)> {
         let mut chassis = Chassis { roll_rad: chassis_roll_rad, pitch_rad: 0.0, origin_m: Vector3::zeros() };
         let radius_m = self.axle.tyre_radius_m;
         let flat_reach = |climb: f64| (1.0 - climb * climb).sqrt();
@@ -72,7 +78,8 @@ impl Ground<'_> {
         let touch = ramp.touch(&towards);
         let [x, z] = touch.climbing_centre_m;
         // The contact of the wheel on the flat stays at its side of the track.
-        let flat_y = -side * 0.5 * self.axle.track_m - radius_m * towards.z * towards.y / flat_reach(towards.z);
+        let flat_y =
+            -side * 0.5 * self.axle.track_m - radius_m * towards.z * towards.y / flat_reach(towards.z);
         let climbing = Vector3::new(x, flat_y + self.axle.track_m * towards.y, z);
         let centre = climbing - towards * (0.5 * self.axle.track_m);
         let origin = centre - chassis.rotation() * (self.axle.centre() + pose.translation());
@@ -91,8 +98,8 @@ impl Ground<'_> {
         let rotation = chassis.rotation();
         let here = (rotation * (self.axle.centre() + pose.translation())).z;
         chassis.origin_m.z = centre_z_m - here;
-        let other = Vector3::new(self.to_other_m(), 0.0, radius_m);
+        let other = Vector3::new(self.other_ahead_m(), 0.0, radius_m);
         let above = chassis.origin_m.z + (rotation * other).z - radius_m;
-        chassis.pitch_rad += above / self.to_other_m();
+        chassis.pitch_rad += above / self.other_ahead_m();
     }
 }

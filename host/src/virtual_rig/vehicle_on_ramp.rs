@@ -213,7 +213,11 @@ struct Solver<'a> {
 }
 
 impl<'a> Solver<'a> {
-    fn new(vehicle: &'a Vehicle, test: &'a Test, mechanisms: &'a [Mechanism]) -> Result<Self, VirtualRigError> {
+    fn new(
+        vehicle: &'a Vehicle,
+        test: &'a Test,
+        mechanisms: &'a [Mechanism],
+    ) -> Result<Self, VirtualRigError> {
         let index = test.axle;
         let none = || VirtualRigError::NoAxle { index };
         let axle = vehicle.axles.get(index).ok_or_else(none)?;
@@ -273,7 +277,8 @@ impl<'a> Solver<'a> {
             let cycle = f64::from(k) / f64::from(BOUNCE_STATES);
             let (sin, cos) = (std::f64::consts::TAU * cycle).sin_cos();
             // Up to `up` a quarter into the cycle, down to `-down` after three quarters.
-            let heave_m = 0.5 * (up_m + down_m) * sin + 0.25 * (up_m - down_m) * (1.0 - (2.0 * cos * cos - 1.0));
+            let heave_m =
+                0.5 * (up_m + down_m) * sin + 0.25 * (up_m - down_m) * (1.0 - (2.0 * cos * cos - 1.0));
             let roll_rad = BOUNCE_ROLL_RAD * sin;
             let pose = self.poses(&mut followers, heave_m, roll_rad, 0.0)?;
             let chassis = self.ground.level(&pose[self.test.axle]);
