@@ -6,7 +6,7 @@
 //! ```text
 //! logger.feed(now_us, bytes from the host);
 //! wake_us = logger.step(now_us, &mut buses);   // at wake_us, or at once if that is past
-//! n = logger.take_output(&mut buffer);         // and send
+//! n = logger.take_output(&mut buffer);         // and send, or serial::exchange for both directions
 //! if logger.is_alive(now_us) { feed the watchdog }
 //! ```
 //!
@@ -23,6 +23,7 @@ pub mod outbox;
 pub mod sampler;
 pub mod schedule;
 pub mod sensors;
+pub mod serial;
 pub mod stream;
 pub mod table;
 

@@ -122,6 +122,16 @@ impl Logger {
         self.outbox.take(out)
     }
 
+    /// The oldest bytes for the host, as many as lie together; tell [`Logger::sent`] how many the line took.
+    pub fn output(&self) -> &[u8] {
+        self.outbox.oldest()
+    }
+
+    /// The line took so many of [`Logger::output`].
+    pub fn sent(&mut self, count: usize) {
+        self.outbox.sent(count);
+    }
+
     /// The button was pressed.
     pub fn button(&mut self, now_us: u64, press: Press) {
         self.outbox.event(now_us, EventKind::Button { press });

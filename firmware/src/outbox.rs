@@ -75,15 +75,29 @@ impl Outbox {
         }
     }
 
-    /// Moves bytes out for the line; gives how many.
-    pub fn take(&mut self, out: &mut [u8]) -> usize {
-        let count = out.len().min(self.used);
-        for (place, byte) in out.iter_mut().take(count).enumerate() {
-            *byte = self.ring.get((self.head + place) % QUEUE).copied().unwrap_or(0);
-        }
+    /// The oldest bytes, as many as lie together; empty if there are none.
+    pub fn oldest(&self) -> &[u8] {
+        let end = (self.head + self.used).min(QUEUE);
+        self.ring.get(self.head..end).unwrap_or(&[])
+    }
+
+    /// So many of the oldest bytes are sent.
+    pub fn sent(&mut self, count: usize) {
+        let count = count.min(self.used);
         self.head = (self.head + count) % QUEUE;
         self.used -= count;
-        count
+    }
+
+    /// Moves bytes out for the line; gives how many.
+    pub fn take(&mut self, out: &mut [u8]) -> usize {
+        let mut taken = 0;
+        for place in out.iter_mut() {
+            let Some(&byte) = self.oldest().first() else { break };
+            *place = byte;
+            self.sent(1);
+            taken += 1;
+        }
+        taken
     }
 
     fn push(&mut self, frame: &[u8], keep_free: usize) -> bool {

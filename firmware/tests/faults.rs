@@ -177,6 +177,18 @@ fn stuck_bus_is_freed() {
     check_wires(&rig);
 }
 
+/// What resets a bus may reset its multiplexer: the output is connected anew, although it is the one connected last.
+#[test]
+fn multiplexer_is_connected_again() {
+    let mut rig = Rig::new(|now| vec![Bench::new(now).behind(0x70, 3, 0x36, Model::angle())]);
+    start(&mut rig, vec![angle(0, 0x70, 3)], 10_000);
+    rig.run(500_000);
+    rig.buses[0].hands.borrow_mut().stuck = 1;
+    rig.run(1_500_000);
+    assert_eq!(sensor_events(&rig), []);
+    assert!(rig.readings().len() > 180);
+}
+
 #[test]
 fn bus_that_stays_stuck() {
     let (mut rig, sensors) = mixed();
