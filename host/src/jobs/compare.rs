@@ -5,6 +5,7 @@ use super::source::{Request, Source};
 use crate::explain::Failure;
 use crate::judge::compare::{against_design, runs};
 use crate::judge::{Comparison, RunsComparison};
+use crate::vehicle::Vehicle;
 
 /// A comparison with what it was made from.
 #[derive(Debug, Clone)]
@@ -25,11 +26,21 @@ pub fn with_design(request: &Request) -> Result<Compared, Failure> {
     Ok(Compared { source: analysed.source, comparison })
 }
 
+/// Two runs with the vehicle of the second.
+#[derive(Debug, Clone)]
+pub struct ComparedRuns {
+    /// The vehicle as drawn for the second run.
+    pub vehicle: Vehicle,
+    /// The comparison.
+    pub runs: RunsComparison,
+}
+
 /// Measures two runs and sets the second beside the first.
 ///
 /// # Errors
 /// As for [`analyse::run`].
-pub fn with_run(first: &Request, second: &Request) -> Result<RunsComparison, Failure> {
+pub fn with_run(first: &Request, second: &Request) -> Result<ComparedRuns, Failure> {
     let (first, second) = (analyse::run(first)?, analyse::run(second)?);
-    Ok(runs(&second.source.vehicle, &first.analysis, &second.analysis))
+    let runs = runs(&second.source.vehicle, &first.analysis, &second.analysis);
+    Ok(ComparedRuns { vehicle: second.source.vehicle, runs })
 }

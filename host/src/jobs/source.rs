@@ -22,6 +22,8 @@ pub struct Request {
     pub test: Option<Test>,
     /// Angle of the ramp, rad, where the run does not say.
     pub ramp_angle_rad: Option<f64>,
+    /// The logbook that was named, instead of the nearest one.
+    pub logbook: Option<PathBuf>,
 }
 
 /// A run ready to be measured.

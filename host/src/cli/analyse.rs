@@ -1,0 +1,37 @@
+//! `hingeline analyse`
+
+use super::output::{Output, Screen};
+use super::target::Target;
+use super::{Ending, Failure};
+use crate::jobs::analyse;
+use crate::show::{json, text};
+
+/// Measure a run: poses, numbers, links and the ramp travel index, each with its uncertainty.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// A table of readings (CSV), a run folder, a run's name, or VEHICLE/NAME.
+    #[arg(value_name = "RUN")]
+    run: String,
+    #[command(flatten)]
+    target: Target,
+    /// Also write every measured pose to this file (CSV).
+    #[arg(long, value_name = "FILE")]
+    poses: Option<std::path::PathBuf>,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// Runs the command.
+pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
+    let analysed = analyse::run(&args.target.request(&args.run, screen.logbook.clone()))?;
+    if let Some(path) = &args.poses {
+        analyse::write_poses(&analysed.analysis, path)?;
+    }
+    let page = if args.output.json {
+        json::analyse::analysis(&analysed.analysis, &analysed.in_use)
+    } else {
+        text::analyse::analysis(&analysed.analysis, &analysed.source.vehicle, &screen.options(&args.output))
+    };
+    screen.print(&page)?;
+    Ok(Ending::Done)
+}

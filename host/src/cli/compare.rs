@@ -1,0 +1,77 @@
+//! `hingeline compare`
+
+use super::output::{Output, Screen};
+use super::target::Target;
+use super::{Ending, Failure};
+use crate::jobs::compare;
+use crate::judge::Verdict;
+use crate::show::{json, text};
+use clap::ValueEnum;
+
+/// Set a run beside its design, or beside another run: verdicts, and what explains a difference.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// A table of readings (CSV), a run folder, a run's name, or VEHICLE/NAME.
+    #[arg(value_name = "RUN")]
+    run: String,
+    /// A second run, to be set beside the first instead of the design.
+    #[arg(value_name = "RUN")]
+    second: Option<String>,
+    #[command(flatten)]
+    target: Target,
+    /// End with exit status 1 if this is found.
+    #[arg(long, value_name = "FINDING")]
+    fail_on: Option<FailOn>,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// What a script may want to be told of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum FailOn {
+    /// A number that differs.
+    Differs,
+    /// A number that does not agree: it differs, or the data do not decide.
+    NotAgrees,
+}
+
+impl FailOn {
+    fn hit(self, verdicts: impl Iterator<Item = Verdict>) -> bool {
+        let mut verdicts = verdicts;
+        verdicts.any(|v| match self {
+            FailOn::Differs => v == Verdict::Differs,
+            FailOn::NotAgrees => matches!(v, Verdict::Differs | Verdict::NotResolved),
+        })
+    }
+}
+
+/// Runs the command.
+pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
+    let request = |run: &str| args.target.request(run, screen.logbook.clone());
+    let options = screen.options(&args.output);
+    let (page, found) = match &args.second {
+        None => {
+            let compared = compare::with_design(&request(&args.run))?;
+            let comparison = &compared.comparison;
+            let page = if args.output.json {
+                json::compare::comparison(comparison)
+            } else {
+                text::compare::comparison(comparison, &compared.source.vehicle, &options)
+            };
+            let verdicts = comparison.axles.iter().flat_map(|a| a.numbers.values().map(|n| n.verdict));
+            (page, args.fail_on.is_some_and(|f| f.hit(verdicts)))
+        }
+        Some(second) => {
+            let compared = compare::with_run(&request(&args.run), &request(second))?;
+            let page = if args.output.json {
+                json::compare::runs(&compared.runs)
+            } else {
+                text::runs::runs(&compared.runs, &compared.vehicle, &options)
+            };
+            let verdicts = compared.runs.axles.iter().flat_map(|a| a.numbers.values().map(|n| n.verdict));
+            (page, args.fail_on.is_some_and(|f| f.hit(verdicts)))
+        }
+    };
+    screen.print(&page)?;
+    Ok(if found { Ending::Found } else { Ending::Done })
+}

@@ -1,0 +1,95 @@
+//! The command line: each command parses its flags, runs its job and renders the result. Nothing computes here.
+
+mod analyse;
+mod compare;
+mod completions;
+mod init;
+mod new;
+mod output;
+mod target;
+
+use crate::explain::{Explain, Failure, Status};
+use clap::{Parser, Subcommand};
+use output::Screen;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Measures how a straight axle really moves, and sets it beside its design.
+#[derive(Debug, Parser)]
+#[command(name = "hingeline", version, max_term_width = 100, arg_required_else_help = true)]
+#[command(after_help = "Lifted and flexed vehicles hurt people. This program advises; it does not certify a vehicle as \
+safe. Follow local rules and ask qualified people.")]
+struct Cli {
+    /// The logbook folder, instead of the nearest one above the working folder.
+    #[arg(long, global = true, value_name = "DIR")]
+    logbook: Option<PathBuf>,
+
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Init(init::Args),
+    New(new::Args),
+    Analyse(analyse::Args),
+    Compare(compare::Args),
+    Completions(completions::Args),
+}
+
+/// How a command ended well.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Ending {
+    /// Done.
+    Done,
+    /// Done, and the finding that the caller asked to be told of is there.
+    Found,
+}
+
+/// Runs the program with the process' arguments.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let screen = Screen::new(cli.logbook);
+    let result = match cli.command {
+        Command::Init(args) => init::run(&args, &screen),
+        Command::New(args) => new::run(&args, &screen),
+        Command::Analyse(args) => analyse::run(&args, &screen),
+        Command::Compare(args) => compare::run(&args, &screen),
+        Command::Completions(args) => completions::run(&args, &screen),
+    };
+    match result {
+        Ok(Ending::Done) => ExitCode::SUCCESS,
+        Ok(Ending::Found) => ExitCode::from(Status::Finding.code()),
+        Err(failure) => {
+            screen.complain(failure.as_ref());
+            ExitCode::from(failure.status().code())
+        }
+    }
+}
+
+/// The command line as clap sees it, for completions.
+fn command() -> clap::Command {
+    <Cli as clap::CommandFactory>::command()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        command().debug_assert();
+    }
+
+    #[test]
+    fn every_flag_and_command_says_what_it_is_for() {
+        fn check(command: &clap::Command) {
+            assert!(command.get_about().is_some(), "{} says nothing", command.get_name());
+            for argument in command.get_arguments().filter(|a| a.get_id() != "help" && a.get_id() != "version") {
+                assert!(argument.get_help().is_some(), "{} {} says nothing", command.get_name(), argument.get_id());
+            }
+            command.get_subcommands().for_each(check);
+        }
+        check(&command());
+    }
+}

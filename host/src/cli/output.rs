@@ -1,0 +1,107 @@
+//! The screen: where text goes, in which units and whether it may be coloured.
+
+use super::Explain;
+use crate::explain::{Failure, Status};
+use crate::files::logbook::{Logbook, ScreenUnits};
+use crate::show::{Options, Units};
+use clap::ValueEnum;
+use std::io::{ErrorKind, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+/// Flags of every command that computes.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Output {
+    /// Print JSON (SI units, keys end in their unit) instead of text.
+    #[arg(long)]
+    pub json: bool,
+    /// Units on screen; the logbook's where there is one, else millimetres.
+    #[arg(long, value_name = "UNITS")]
+    pub units: Option<Inches>,
+}
+
+/// Units of length on screen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Inches {
+    /// Millimetres.
+    Mm,
+    /// Inches.
+    In,
+}
+
+/// Where text goes.
+#[derive(Debug)]
+pub struct Screen {
+    /// The logbook that was named.
+    pub logbook: Option<PathBuf>,
+}
+
+/// Writing to the screen failed.
+#[derive(Debug, thiserror::Error)]
+#[error("cannot write the output: {0}")]
+pub struct OutputError(std::io::Error);
+
+impl Explain for OutputError {
+    fn status(&self) -> Status {
+        Status::Device
+    }
+}
+
+impl Screen {
+    /// The process' own screen.
+    pub fn new(logbook: Option<PathBuf>) -> Self {
+        Self { logbook }
+    }
+
+    /// The nearest logbook.
+    pub fn find_logbook(&self) -> Result<Logbook, Failure> {
+        Ok(Logbook::find(self.logbook.as_deref(), Path::new("."))?)
+    }
+
+    /// How to render: units and colour.
+    pub fn options(&self, output: &Output) -> Options {
+        let units = match output.units {
+            Some(Inches::Mm) => Units::Millimetres,
+            Some(Inches::In) => Units::Inches,
+            None => match Logbook::find(self.logbook.as_deref(), Path::new(".")) {
+                Ok(Logbook { screen: ScreenUnits::Inches, .. }) => Units::Inches,
+                _ => Units::Millimetres,
+            },
+        };
+        Options { units, styled: self.styled_stdout() }
+    }
+
+    /// Whether standard output is a terminal that may be coloured (NO_COLOR and friends are heeded).
+    pub fn styled_stdout(&self) -> bool {
+        anstream::AutoStream::choice(&std::io::stdout()) != anstream::ColorChoice::Never
+    }
+
+    /// Whether progress may be drawn.
+    pub fn draws_progress(&self) -> bool {
+        std::io::stderr().is_terminal()
+    }
+
+    /// Prints a result. A reader that went away (`| head`) is no error.
+    pub fn print(&self, text: &str) -> Result<(), Failure> {
+        let mut out = std::io::stdout().lock();
+        let newline = if text.ends_with('\n') { "" } else { "\n" };
+        match write!(out, "{text}{newline}").and_then(|()| out.flush()) {
+            Err(error) if error.kind() != ErrorKind::BrokenPipe => Err(OutputError(error).into()),
+            _ => Ok(()),
+        }
+    }
+
+    /// Tells the person something beside the result, on standard error. If even that fails there is nobody to tell.
+    pub fn tell(&self, text: &str) {
+        let _ = writeln!(std::io::stderr().lock(), "{text}");
+    }
+
+    /// Explains a failure: one sentence, then what to do next.
+    pub fn complain(&self, failure: &dyn Explain) {
+        let styled = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
+        let text = failure.report(styled).unwrap_or_else(|| match failure.hint() {
+            Some(hint) => format!("hingeline: {failure}\n\n  {hint}"),
+            None => format!("hingeline: {failure}"),
+        });
+        self.tell(&text);
+    }
+}

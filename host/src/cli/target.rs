@@ -1,0 +1,65 @@
+//! Flags that name a run and what goes with it.
+
+use crate::explain::{Explain, Failure};
+use crate::jobs::source::Request;
+use crate::run::plan::Test;
+use std::path::PathBuf;
+
+/// A run, and files to use instead of its own.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Target {
+    /// Vehicle file to use instead of the run's own.
+    #[arg(long, value_name = "FILE")]
+    pub vehicle: Option<PathBuf>,
+    /// Rig file to use instead of the run's own.
+    #[arg(long, value_name = "FILE")]
+    pub rig: Option<PathBuf>,
+    /// What a table without a phase column was: bounce, ramp, ramp left, rock, ….
+    #[arg(long, value_name = "TEST", value_parser = test)]
+    pub test: Option<Test>,
+    /// Angle of the ramp in degrees, where the run does not say.
+    #[arg(long, value_name = "DEG", value_parser = ramp_angle)]
+    pub ramp_angle: Option<f64>,
+}
+
+impl Target {
+    /// The request for one run.
+    pub fn request(&self, run: &str, logbook: Option<PathBuf>) -> Request {
+        Request {
+            run: run.to_owned(),
+            vehicle: self.vehicle.clone(),
+            rig: self.rig.clone(),
+            test: self.test,
+            ramp_angle_rad: self.ramp_angle.map(f64::to_radians),
+            logbook,
+        }
+    }
+}
+
+/// Parses a test's words.
+pub fn test(words: &str) -> Result<Test, String> {
+    Test::parse(words).ok_or_else(|| format!("no such test; there are {}", Test::WORDS))
+}
+
+/// Parses the angle of a ramp, degrees.
+pub fn ramp_angle(text: &str) -> Result<f64, String> {
+    match text.trim_end_matches('°').parse::<f64>() {
+        Ok(degrees) if degrees > 0.0 && degrees < 60.0 => Ok(degrees),
+        Ok(_) => Err("a ramp's angle is between 0 and 60 degrees".into()),
+        Err(_) => Err("give the angle in degrees, such as 20".into()),
+    }
+}
+
+/// Two choices that contradict each other.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+pub struct UsageError(pub String);
+
+impl Explain for UsageError {}
+
+impl UsageError {
+    /// The error on its way out.
+    pub fn failure(text: impl Into<String>) -> Failure {
+        UsageError(text.into()).into()
+    }
+}
