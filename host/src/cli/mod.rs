@@ -17,8 +17,10 @@ use std::process::ExitCode;
 /// Measures how a straight axle really moves, and sets it beside its design.
 #[derive(Debug, Parser)]
 #[command(name = "hingeline", version, max_term_width = 100, arg_required_else_help = true)]
-#[command(after_help = "Lifted and flexed vehicles hurt people. This program advises; it does not certify a vehicle as \
-safe. Follow local rules and ask qualified people.")]
+#[command(
+    after_help = "Lifted and flexed vehicles hurt people. This program advises; it does not certify a vehicle as \
+safe. Follow local rules and ask qualified people."
+)]
 struct Cli {
     /// The logbook folder, instead of the nearest one above the working folder.
     #[arg(long, global = true, value_name = "DIR")]
@@ -85,8 +87,15 @@ mod tests {
     fn every_flag_and_command_says_what_it_is_for() {
         fn check(command: &clap::Command) {
             assert!(command.get_about().is_some(), "{} says nothing", command.get_name());
-            for argument in command.get_arguments().filter(|a| a.get_id() != "help" && a.get_id() != "version") {
-                assert!(argument.get_help().is_some(), "{} {} says nothing", command.get_name(), argument.get_id());
+            for argument in
+                command.get_arguments().filter(|a| a.get_id() != "help" && a.get_id() != "version")
+            {
+                assert!(
+                    argument.get_help().is_some(),
+                    "{} {} says nothing",
+                    command.get_name(),
+                    argument.get_id()
+                );
             }
             command.get_subcommands().for_each(check);
         }

@@ -4,7 +4,7 @@ use super::instants::{Instant, instants};
 use super::links::{Line, lines};
 use super::numbers::{self, Excitation, FREE};
 use super::observe::Observer;
-use super::path::{PathPoint, directions, follow};
+use super::path::{Path, PathPoint, directions, follow};
 use super::result::*;
 use super::still::stills;
 use super::surface::{Samples, SurfaceFit};
@@ -39,7 +39,7 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
             return Err(MeasureError::NoData { axle: axle.name.clone() });
         }
         let path = follow(&observer, &instants, step_s);
-        axles.push(AxleRun { vehicle, axle, index, recording, observer, instants: &instants, path }.result());
+        axles.push(AxleRun { vehicle, axle, index, recording, instants: &instants, path }.result());
     }
     Ok(Analysis {
         vehicle: vehicle.name.clone(),
@@ -68,22 +68,21 @@ struct AxleRun<'a> {
     axle: &'a Axle,
     index: usize,
     recording: &'a Recording,
-    observer: Observer,
     instants: &'a [Instant],
-    path: Vec<PathPoint>,
+    path: Path,
 }
 
 impl AxleRun<'_> {
     fn result(self) -> AxleAnalysis {
         let facts = AxleFacts::of(self.vehicle, self.axle);
         let lines = lines(self.axle, self.vehicle.tolerance_m);
-        let travelling: Vec<&PathPoint> = self.path.iter().filter(|p| p.phase.travels()).collect();
+        let travelling: Vec<&PathPoint> = self.path.points.iter().filter(|p| p.phase.travels()).collect();
         let seen = seen(&travelling);
         let states: Vec<(f64, f64)> =
             travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
         let excitation = Excitation::of(&states, seen);
-        let samples = samples(&self.observer, &lines, &travelling, seen);
-        let fit = SurfaceFit::fit(&samples, self.observer.nuisances());
+        let samples = samples(&self.path.observer, &lines, &travelling, seen);
+        let fit = SurfaceFit::fit(&samples, self.path.observer.nuisances(), &self.path.knowledge);
         let travel = travel(&states);
 
         let (measured, budget) = match &fit {
@@ -98,15 +97,9 @@ impl AxleRun<'_> {
             .map(|fit| self.along(&facts, fit, &excitation, &samples, &travel))
             .unwrap_or_default();
         let links = self.links(&lines, fit.as_ref(), seen, &states);
-        let chi_square_per_dof = chi_square_per_dof(&self.path);
-        let ramp_travel_index = ramp::indices(
-            self.vehicle,
-            self.axle,
-            &self.recording.facts,
-            &self.observer,
-            self.instants,
-            &self.path,
-        );
+        let chi_square_per_dof = chi_square_per_dof(&self.path.points);
+        let ramp_travel_index =
+            ramp::indices(self.vehicle, self.axle, &self.recording.facts, self.instants, &self.path);
         AxleAnalysis {
             name: self.axle.name.clone(),
             index: self.index,
@@ -123,7 +116,7 @@ impl AxleRun<'_> {
             travel,
             seen,
             remarks: remarks(chi_square_per_dof),
-            path: self.path.into_iter().map(pose_point).collect(),
+            path: self.path.points.into_iter().map(pose_point).collect(),
             surfaces: fit,
         }
     }
@@ -137,13 +130,15 @@ impl AxleRun<'_> {
         samples: &Samples,
         travel: &Travel,
     ) -> Vec<AlongPoint> {
-        let travelling: Vec<PathPoint> = self.path.iter().filter(|p| p.phase.travels()).cloned().collect();
+        let travelling: Vec<PathPoint> =
+            self.path.points.iter().filter(|p| p.phase.travels()).cloned().collect();
         let ways = directions(&travelling);
         let mut points = Vec::new();
         for direction in [Direction::Up, Direction::Down] {
             let keep: Vec<bool> = ways.iter().map(|w| *w == direction).collect();
             let part = samples.filtered(&keep);
-            let Some(half) = SurfaceFit::with_basis(fit.basis.clone(), &part, &fit.nuisances) else {
+            let Some(half) = SurfaceFit::with_basis(fit.basis.clone(), &part, &fit.nuisances, &fit.knowledge)
+            else {
                 continue;
             };
             for (heave_m, roll_rad) in self.states_along(travel, excitation) {
@@ -168,7 +163,8 @@ impl AxleRun<'_> {
                 .map(move |k| low + (high - low) * k as f64 / (ALONG - 1) as f64)
                 .filter(|v| v.is_finite())
         };
-        let bounce = self.path.iter().filter(|p| p.phase == Phase::Bounce).map(|p| p.estimate.pose.z_m);
+        let bounce =
+            self.path.points.iter().filter(|p| p.phase == Phase::Bounce).map(|p| p.estimate.pose.z_m);
         let heave = bounce.fold([f64::INFINITY, f64::NEG_INFINITY], |[l, h], v| [l.min(v), h.max(v)]);
         if excitation.heave_m > 0.0 && heave[1] > heave[0] {
             states.extend(grid(heave).map(|h| (h, 0.0)));
@@ -182,7 +178,7 @@ impl AxleRun<'_> {
     /// Mean heave of the travel's poses near an articulation.
     fn heave_at(&self, roll_rad: f64) -> f64 {
         let ramp = |p: &&PathPoint| p.phase.travels() && p.phase != Phase::Bounce;
-        let near = self.path.iter().filter(ramp).map(|p| {
+        let near = self.path.points.iter().filter(ramp).map(|p| {
             let away = (p.estimate.pose.roll_rad - roll_rad) / 0.02;
             ((-0.5 * away * away).exp(), p.estimate.pose.z_m)
         });
@@ -203,7 +199,7 @@ impl AxleRun<'_> {
             .enumerate()
             .map(|(k, line)| {
                 let apparent_m = if whole {
-                    self.path.iter().map(|p| self.apparent_change(line, p)).collect()
+                    self.path.points.iter().map(|p| self.apparent_change(line, p)).collect()
                 } else {
                     Vec::new()
                 };
@@ -230,7 +226,8 @@ impl AxleRun<'_> {
     }
 
     fn apparent_change(&self, line: &Line, point: &PathPoint) -> f64 {
-        line.apparent(&PlacedBody::new(&point.estimate.pose, self.observer.centre())).0 - line.nominal_m()
+        line.apparent(&PlacedBody::new(&point.estimate.pose, self.path.observer.centre())).0
+            - line.nominal_m()
     }
 }
 

@@ -4,6 +4,7 @@
 //! carried through to every result (JCGM 100:2008, 5.2 and H.3.6).
 
 use super::result::Budget;
+use crate::geometry::{DMatrix, DVector};
 
 /// Which line of the budget a nuisance belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,6 +44,8 @@ pub enum What {
     AccelScale(usize),
     /// Bias of an accelerometer axis.
     AccelBias(usize),
+    /// Mean of the still of an accelerometer axis.
+    AccelStill(usize),
     /// Slope of the still's floor about x (0) or y (1).
     FloorSlope(usize),
 }
@@ -62,17 +65,26 @@ impl Nuisance {
         match self.what {
             What::ChassisEnd(_) | What::AxleEnd(_) => Source::Mount,
             What::Scale | What::Linearity(_) | What::AccelScale(_) => Source::Scale,
-            What::Zero | What::AccelBias(_) => Source::Zero,
+            What::Zero | What::AccelBias(_) | What::AccelStill(_) => Source::Zero,
             What::Heading => Source::Heading,
             What::Hysteresis | What::Time | What::FloorSlope(_) => Source::Model,
         }
     }
 }
 
-/// Sorts the effects of all nuisances (each for one standard deviation) into a budget.
-pub fn budget(noise: f64, nuisances: &[Nuisance], effects: impl Iterator<Item = f64>) -> Budget {
+/// What is known of the nuisances, in units of their prior standard deviations: their covariance, K × K. The identity
+/// before a run has taught anything.
+pub type Knowledge = DMatrix<f64>;
+
+/// Sorts the effects of all nuisances (each for one prior standard deviation) into a budget.
+///
+/// A run that has redundant readings ties nuisances together; a source's share of the variance is then its part of
+/// `eᵀ·C·e`, and parts that oppose one another are scaled so that the lines still add up to the whole.
+pub fn budget(noise: f64, nuisances: &[Nuisance], knowledge: &Knowledge, effects: &DVector<f64>) -> Budget {
+    let carried = knowledge * effects;
+    let whole = effects.dot(&carried).max(0.0);
     let mut squares = Budget { noise: noise * noise, ..Budget::default() };
-    for (nuisance, effect) in nuisances.iter().zip(effects) {
+    for (nuisance, part) in nuisances.iter().zip(effects.component_mul(&carried).iter()) {
         let line = match nuisance.source() {
             Source::Mount => &mut squares.mount,
             Source::Scale => &mut squares.scale,
@@ -80,14 +92,12 @@ pub fn budget(noise: f64, nuisances: &[Nuisance], effects: impl Iterator<Item = 
             Source::Heading => &mut squares.heading,
             Source::Model => &mut squares.model,
         };
-        *line += effect * effect;
+        *line += part;
     }
-    Budget {
-        noise: squares.noise.sqrt(),
-        mount: squares.mount.sqrt(),
-        scale: squares.scale.sqrt(),
-        zero: squares.zero.sqrt(),
-        heading: squares.heading.sqrt(),
-        model: squares.model.sqrt(),
-    }
+    let parts =
+        [squares.mount, squares.scale, squares.zero, squares.heading, squares.model].map(|p| p.max(0.0));
+    let sum: f64 = parts.iter().sum();
+    let share = if sum > 0.0 { whole / sum } else { 0.0 };
+    let [mount, scale, zero, heading, model] = parts.map(|p| (p * share).sqrt());
+    Budget { noise, mount, scale, zero, heading, model }
 }

@@ -262,7 +262,8 @@ fn scalar(
     }
     let functional = state.combine(&gradient);
     let noise = state.fit.noise_covariance(&functional, &functional).max(0.0).sqrt();
-    let budget = nuisance::budget(noise, &state.fit.nuisances, state.fit.effects(&functional));
+    let effects = state.fit.effects(&functional);
+    let budget = nuisance::budget(noise, &state.fit.nuisances, &state.fit.knowledge, &effects);
     (Measured::new(value, budget.total()), Some(budget))
 }
 

@@ -20,11 +20,28 @@ pub const FLOOR_SLOPE_U_RAD: f64 = 0.5 * std::f64::consts::PI / 180.0;
 /// per component of one instant, m/s². From memory.
 const UNMODELLED_ACCELERATION: f64 = 0.01;
 
+/// Acceleration of one inertial unit against the other at an instant, and how well it is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RelativeAcceleration {
+    /// m/s², chassis frame.
+    pub value: Vector3<f64>,
+    /// Standard uncertainty per component beyond [`UNMODELLED_ACCELERATION`], m/s².
+    pub u: f64,
+}
+
+impl RelativeAcceleration {
+    /// Nothing is known but that tests are slow: a heave of 100 mm at 8 s a cycle makes 0.06 m/s².
+    pub const SLOW: Self = Self { value: Vector3::new(0.0, 0.0, 0.0), u: 0.1 };
+}
+
 /// Readings of the still that count as independent at the most: slow drifts do not average away.
 const INDEPENDENT_STILL_READINGS: usize = 100;
 
 /// A rate of change below this share of the sensor's noise per second has no direction, so no hysteresis.
 const MOVING_SHARE: f64 = 2.0;
+
+/// Nuisances of a scalar sensor: six coordinates of its ends, scale, two of linearity, hysteresis, zero, time.
+const NUISANCES_OF_A_SCALAR: usize = 12;
 
 /// A scalar sensor with its zero.
 #[derive(Debug, Clone)]
@@ -39,6 +56,19 @@ struct ScalarObserver {
     ride: f64,
     ride_ends: [Vector3<f64>; 2],
     first: usize,
+    /// What the run has taught of the errors of its reading.
+    learnt: ReadingErrors,
+}
+
+/// Errors of a scalar reading: `reading = change·(1 + scale) + linearity + hysteresis·direction + zero + slope·time`.
+#[derive(Debug, Clone, Copy, Default)]
+struct ReadingErrors {
+    scale: f64,
+    /// Amplitudes of the Legendre polynomials of degree 2 and 3.
+    linearity: [f64; 2],
+    hysteresis: f64,
+    zero: f64,
+    time_s: f64,
 }
 
 /// An inertial unit with its levelling, and what each of its errors would do to it.
@@ -50,6 +80,9 @@ struct UnitObserver {
     sigma: f64,
     errors: Vec<(usize, UnitErrors)>,
     time: usize,
+    /// What the run has taught of its errors.
+    learnt: UnitErrors,
+    learnt_time_s: f64,
 }
 
 /// All that one axle's sensors say, made ready for poses.
@@ -99,8 +132,8 @@ impl Observer {
         }
         for (index, sensor) in rig.sensors.iter().enumerate().filter(|(_, s)| s.axle == axle) {
             match (&sensor.kind, stills.get(index).and_then(Option::as_ref)) {
-                (Kind::Inertial(unit), Some(SensorStill::Unit { levelling, accel_scatter, .. })) => {
-                    observer.add_unit(index, unit, levelling, *accel_scatter);
+                (Kind::Inertial(unit), Some(SensorStill::Unit { levelling, accel_scatter, count })) => {
+                    observer.add_unit(index, unit, levelling, *accel_scatter, *count);
                 }
                 (kind, Some(SensorStill::Scalar(still))) => {
                     if let (Some(model), Some(reading)) = (Model::of(kind), sensor.reading()) {
@@ -141,14 +174,24 @@ impl Observer {
             model,
             reading: reading.clone(),
             zero: still.mean,
-            zero_u: sigma / (still.count.min(INDEPENDENT_STILL_READINGS) as f64).sqrt(),
+            zero_u: mean_u(sigma, still.count),
             sigma,
             span: reading.range.unwrap_or(span),
             first,
+            learnt: ReadingErrors::default(),
         });
     }
 
-    fn add_unit(&mut self, sensor: usize, unit: &Inertial, levelling: &Levelling, scatter: f64) {
+    fn add_unit(
+        &mut self,
+        sensor: usize,
+        unit: &Inertial,
+        levelling: &Levelling,
+        scatter: f64,
+        count: usize,
+    ) {
+        let sigma = unit.accel_noise.max(scatter);
+        let still_u = mean_u(sigma, count);
         let mut errors: Vec<(usize, UnitErrors)> = (0..2)
             .map(|axis| {
                 let mut e = UnitErrors::default();
@@ -164,6 +207,7 @@ impl Observer {
                 What::AccelScale(axis),
                 UnitErrors { scale: along(unit.scale_u), ..Default::default() },
             ));
+            own.push((What::AccelStill(axis), UnitErrors { still: along(still_u), ..Default::default() }));
             own.push((
                 What::AccelBias(axis),
                 UnitErrors { bias: along(unit.accel_bias_u), ..Default::default() },
@@ -179,10 +223,26 @@ impl Observer {
             sensor,
             unit: unit.clone(),
             levelling: levelling.clone(),
-            sigma: unit.accel_noise.max(scatter),
+            sigma,
             errors,
             time,
+            learnt: UnitErrors::default(),
+            learnt_time_s: 0.0,
         });
+    }
+
+    /// The same sensors with nuisances at `theta` standard deviations from what the file says, K.
+    pub fn corrected(&self, theta: &DVector<f64>) -> Self {
+        let mut observer = self.clone();
+        let ride = PlacedBody::new(&Pose::default(), self.centre);
+        for (scalar, plain) in observer.scalars.iter_mut().zip(&self.scalars) {
+            scalar.learn(plain, theta, self.time_u_s, &ride);
+        }
+        for (unit, plain) in observer.units.iter_mut().zip(&self.units) {
+            unit.learnt = plain.errors.iter().fold(plain.learnt, |sum, (k, e)| sum.plus(e, theta[*k]));
+            unit.learnt_time_s = plain.learnt_time_s + theta[plain.time] * self.time_u_s;
+        }
+        observer
     }
 
     /// Every nuisance, in the order of the columns of [`Rows::effects`].
@@ -200,12 +260,11 @@ impl Observer {
         self.centre
     }
 
-    /// Residuals and derivatives by the pose only, for the solver. `relative_acceleration` is `a_rel`, m/s² in the chassis
-    /// frame.
+    /// Residuals and derivatives by the pose only, for the solver. `against` is `a_rel`.
     pub fn residuals(
         &self,
         instant: &Instant,
-        relative_acceleration: &Vector3<f64>,
+        against: &RelativeAcceleration,
         pose: &Pose,
     ) -> (DVector<f64>, DMatrix<f64>) {
         let body = PlacedBody::new(pose, self.centre);
@@ -214,15 +273,13 @@ impl Observer {
         let mut row = 0;
         for (scalar, smoothed) in self.scalars_at(instant) {
             let (h, gradient) = scalar.model.value_and_gradient(&body);
-            r[row] = h - scalar.ride - (smoothed.value - scalar.zero);
+            r[row] = h - scalar.ride - scalar.change(smoothed);
             j.row_mut(row).copy_from(&gradient.transpose());
             row += 1;
         }
         for (axle, axle_at, chassis, chassis_at) in self.pairs_at(instant) {
-            let none = UnitErrors::default();
-            let f_axle = axle.levelling.force(&axle.unit, &none, &axle_at.force);
-            let f_chassis = chassis.levelling.force(&chassis.unit, &none, &chassis_at.force);
-            r.rows_mut(row, 3).copy_from(&(body.rotation() * f_axle - f_chassis - relative_acceleration));
+            let (f_axle, f_chassis) = (axle.force(axle_at), chassis.force(chassis_at));
+            r.rows_mut(row, 3).copy_from(&(body.rotation() * f_axle - f_chassis - against.value));
             j.view_mut((row, 0), (3, 6)).copy_from(&body.direction_jacobian(&f_axle));
             row += 3;
         }
@@ -230,9 +287,9 @@ impl Observer {
     }
 
     /// Residuals with everything that their uncertainty needs.
-    pub fn rows(&self, instant: &Instant, relative_acceleration: &Vector3<f64>, pose: &Pose) -> Rows {
+    pub fn rows(&self, instant: &Instant, against: &RelativeAcceleration, pose: &Pose) -> Rows {
         let body = PlacedBody::new(pose, self.centre);
-        let (residuals, jacobian) = self.residuals(instant, relative_acceleration, pose);
+        let (residuals, jacobian) = self.residuals(instant, against, pose);
         let mut noise = DVector::zeros(residuals.len());
         let mut effects = DMatrix::zeros(residuals.len(), self.nuisances.len());
         let mut row = 0;
@@ -246,20 +303,25 @@ impl Observer {
         for (axle, axle_at, chassis, chassis_at) in self.pairs_at(instant) {
             let variance = axle.sigma.powi(2) / axle_at.count as f64
                 + chassis.sigma.powi(2) / chassis_at.count as f64
-                + UNMODELLED_ACCELERATION.powi(2);
+                + UNMODELLED_ACCELERATION.powi(2)
+                + against.u.powi(2);
             noise.rows_mut(row, 3).fill(variance);
-            let mut add = |unit: &UnitObserver, at: &UnitSmoothed, to_chassis: Matrix3<f64>| {
-                let nominal = unit.levelling.force(&unit.unit, &UnitErrors::default(), &at.force);
-                for (column, error) in &unit.errors {
-                    let change = unit.levelling.force(&unit.unit, error, &at.force) - nominal;
-                    let mut cell = effects.view_mut((row, *column), (3, 1));
-                    cell += to_chassis * change;
-                }
-                let slope = unit.levelling.mounting(&unit.unit, &UnitErrors::default()) * at.force_slope;
-                effects.view_mut((row, unit.time), (3, 1)).copy_from(&(to_chassis * slope * self.time_u_s));
-            };
-            add(axle, axle_at, *body.rotation());
-            add(chassis, chassis_at, -Matrix3::identity());
+            // Effects are taken at the common force that both units together say, as for scalar sensors at the pose.
+            let in_chassis = body.rotation() * axle.force(axle_at) - against.value;
+            let common = (in_chassis + chassis.force(chassis_at)) * 0.5;
+            let on_axle = body.rotation().tr_mul(&(common + against.value));
+            let mut add =
+                |unit: &UnitObserver, at: &UnitSmoothed, force: Vector3<f64>, to_chassis: Matrix3<f64>| {
+                    for (column, change) in unit.force_changes(&force) {
+                        let mut cell = effects.view_mut((row, column), (3, 1));
+                        cell += to_chassis * change;
+                    }
+                    let late =
+                        -(unit.levelling.mounting(&unit.unit, &unit.learnt) * at.force_slope) * self.time_u_s;
+                    effects.view_mut((row, unit.time), (3, 1)).copy_from(&(to_chassis * late));
+                };
+            add(axle, axle_at, on_axle, *body.rotation());
+            add(chassis, chassis_at, common, -Matrix3::identity());
             row += 3;
         }
         Rows { residuals, jacobian, noise, effects }
@@ -286,13 +348,12 @@ impl Observer {
             .iter()
             .filter(|u| u.unit.carrier == Carrier::Axle)
             .find_map(|u| unit_at(u, instant).map(|at| (u, at)))?;
-        let nominal = unit.levelling.force(&unit.unit, &UnitErrors::default(), &at.force).normalize();
+        let nominal = unit.force(at);
         let mut effects = DMatrix::zeros(3, self.nuisances.len());
-        for (column, error) in &unit.errors {
-            let with = unit.levelling.force(&unit.unit, error, &at.force).normalize();
-            effects.set_column(*column, &(with - nominal));
+        for (column, change) in unit.force_changes(&nominal) {
+            effects.set_column(column, &((nominal + change).normalize() - nominal.normalize()));
         }
-        Some((nominal, effects))
+        Some((nominal.normalize(), effects))
     }
 
     fn row_count(&self, instant: &Instant) -> usize {
@@ -320,6 +381,11 @@ impl Observer {
     }
 }
 
+/// Standard uncertainty of a still's mean.
+fn mean_u(sigma: f64, count: usize) -> f64 {
+    sigma / (count.clamp(1, INDEPENDENT_STILL_READINGS) as f64).sqrt()
+}
+
 fn unit_at<'a>(unit: &UnitObserver, instant: &'a Instant) -> Option<&'a UnitSmoothed> {
     match instant.sensors.get(unit.sensor) {
         Some(SensorInstant::Unit(at)) => Some(at),
@@ -327,34 +393,113 @@ fn unit_at<'a>(unit: &UnitObserver, instant: &'a Instant) -> Option<&'a UnitSmoo
     }
 }
 
+impl UnitObserver {
+    /// Specific force in the axes of the carrying body, m/s², as far as the unit's errors are known.
+    fn force(&self, at: &UnitSmoothed) -> Vector3<f64> {
+        self.levelling.force(&self.unit, &self.learnt, &self.on_time(at))
+    }
+
+    fn on_time(&self, at: &UnitSmoothed) -> Vector3<f64> {
+        at.force - at.force_slope * self.learnt_time_s
+    }
+
+    /// Change of a specific force for one standard deviation of each of the unit's errors, by column of the nuisances.
+    fn force_changes(&self, force: &Vector3<f64>) -> impl Iterator<Item = (usize, Vector3<f64>)> + '_ {
+        let raw = self.levelling.raw(&self.unit, &self.learnt, force);
+        let force = *force;
+        self.errors.iter().map(move |(column, error)| {
+            (*column, self.levelling.force(&self.unit, &self.learnt.plus(error, 1.0), &raw) - force)
+        })
+    }
+}
+
 impl ScalarObserver {
+    /// Takes over `theta` (standard deviations) on top of what `plain` already knew.
+    fn learn(&mut self, plain: &ScalarObserver, theta: &DVector<f64>, time_u_s: f64, ride: &PlacedBody) {
+        let own = theta.rows(self.first, NUISANCES_OF_A_SCALAR);
+        for axis in 0..3 {
+            self.model.ends.chassis[axis] = plain.model.ends.chassis[axis] + own[axis] * self.reading.mount_m;
+            self.model.ends.axle[axis] = plain.model.ends.axle[axis] + own[3 + axis] * self.reading.mount_m;
+        }
+        self.ride = self.model.value(ride);
+        self.ride_ends = self.model.end_gradients(ride);
+        let sizes = self.sizes(time_u_s);
+        let before = plain.learnt;
+        self.learnt = ReadingErrors {
+            scale: before.scale + own[6] * sizes.scale,
+            linearity: [
+                before.linearity[0] + own[7] * sizes.linearity[0],
+                before.linearity[1] + own[8] * sizes.linearity[1],
+            ],
+            hysteresis: before.hysteresis + own[9] * sizes.hysteresis,
+            zero: before.zero + own[10] * sizes.zero,
+            time_s: before.time_s + own[11] * sizes.time_s,
+        };
+    }
+
+    /// One standard deviation of each error of the reading.
+    fn sizes(&self, time_u_s: f64) -> ReadingErrors {
+        // Two shapes share the stated bound, which is taken as a rectangular half-width (JCGM 100, 4.3.7).
+        let linearity = self.reading.linearity / 6f64.sqrt();
+        ReadingErrors {
+            scale: self.reading.scale_u,
+            linearity: [linearity; 2],
+            hysteresis: self.reading.hysteresis / 12f64.sqrt(),
+            zero: self.zero_u,
+            time_s: time_u_s,
+        }
+    }
+
+    /// Change of the quantity since the still, as far as the reading's errors are known.
+    fn change(&self, at: &Smoothed) -> f64 {
+        let e = &self.learnt;
+        let [p2, p3] = self.bend(at);
+        let error = e.linearity[0] * p2
+            + e.linearity[1] * p3
+            + e.hysteresis * self.direction(at)
+            + e.zero
+            + at.slope * e.time_s;
+        (at.value - self.zero - error) / (1.0 + e.scale)
+    }
+
     /// Effect of each of its nuisances on its residual, for one standard deviation, in the order of the nuisances.
+    ///
+    /// Taken at the reading that the pose predicts, not at the one that was read: the noise of a reading would else be
+    /// correlated with the effect of its own scale, and a run of many readings would learn a scale from its noise.
     fn effects(&self, body: &PlacedBody, at: &Smoothed, time_u_s: f64) -> Vec<f64> {
-        let mut effects = Vec::with_capacity(12);
+        let mut effects = Vec::with_capacity(NUISANCES_OF_A_SCALAR);
         for (now, ride) in self.model.end_gradients(body).iter().zip(&self.ride_ends) {
             effects.extend((now - ride).iter().map(|d| d * self.reading.mount_m));
         }
-        let change = at.value - self.zero;
-        let (p2, p3) = self.legendre(at.value);
-        let (p2_zero, p3_zero) = self.legendre(self.zero);
-        // Two shapes share the stated bound, which is taken as a rectangular half-width (JCGM 100, 4.3.7).
-        let linearity = self.reading.linearity / 6f64.sqrt();
-        let direction = if at.slope.abs() > MOVING_SHARE * self.sigma { at.slope.signum() } else { 0.0 };
+        let sizes = self.sizes(time_u_s);
+        let change = self.model.value(body) - self.ride;
+        let predicted =
+            Smoothed { value: at.value + (change - self.change(at)) * (1.0 + self.learnt.scale), ..*at };
+        let [p2, p3] = self.bend(&predicted);
         effects.extend([
-            change * self.reading.scale_u,
-            linearity * (p2 - p2_zero),
-            linearity * (p3 - p3_zero),
-            direction * self.reading.hysteresis / 12f64.sqrt(),
-            self.zero_u,
-            at.slope * time_u_s,
+            change * sizes.scale,
+            sizes.linearity[0] * p2,
+            sizes.linearity[1] * p3,
+            sizes.hysteresis * self.direction(at),
+            sizes.zero,
+            at.slope * sizes.time_s,
         ]);
         effects
     }
 
-    /// Legendre polynomials of degree 2 and 3 over the sensor's range.
-    fn legendre(&self, value: f64) -> (f64, f64) {
+    /// Which way the reading runs; hysteresis has no sign while it stands still.
+    fn direction(&self, at: &Smoothed) -> f64 {
+        if at.slope.abs() > MOVING_SHARE * self.sigma { at.slope.signum() } else { 0.0 }
+    }
+
+    /// Legendre polynomials of degree 2 and 3 over the sensor's range, less their values at the still.
+    fn bend(&self, at: &Smoothed) -> [f64; 2] {
         let half = 0.5 * (self.span[1] - self.span[0]);
-        let x = if half > 0.0 { (value - 0.5 * (self.span[0] + self.span[1])) / half } else { 0.0 };
-        (1.5 * x * x - 0.5, (2.5 * x * x - 1.5) * x)
+        let legendre = |value: f64| {
+            let x = if half > 0.0 { (value - 0.5 * (self.span[0] + self.span[1])) / half } else { 0.0 };
+            [1.5 * x * x - 0.5, (2.5 * x * x - 1.5) * x]
+        };
+        let (now, still) = (legendre(at.value), legendre(self.zero));
+        [now[0] - still[0], now[1] - still[1]]
     }
 }

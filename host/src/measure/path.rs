@@ -1,11 +1,12 @@
 //! The measured motion: the pose at every instant, with the acceleration of one inertial unit against the other taken out.
 
 use super::instants::Instant;
-use super::observe::Observer;
-use super::pose::{PoseEstimate, estimate};
+use super::nuisance::Knowledge;
+use super::observe::{Observer, RelativeAcceleration};
+use super::pose::{PoseEstimate, Weighting, estimate, redundant};
 use super::result::Direction;
 use crate::geometry::placed::PlacedBody;
-use crate::geometry::{Pose, Vector3};
+use crate::geometry::{DMatrix, DVector, Pose, Vector3};
 use crate::run::Phase;
 
 /// A pose of the path.
@@ -21,36 +22,107 @@ pub struct PathPoint {
     pub estimate: PoseEstimate,
 }
 
-/// Coefficients that a typical surface has per coordinate: the instants of a run are shared among them.
-const UNKNOWNS_OF_A_RUN: f64 = 10.0;
-
-/// The pose at every instant that has readings enough.
-///
-/// Twice: the first pass takes the motion as quasi-static; its path gives the acceleration of the axle's unit against the
-/// chassis' unit, which the second pass takes out.
-pub fn follow(observer: &Observer, instants: &[Instant], step_s: f64) -> Vec<PathPoint> {
-    let travelling = instants.iter().filter(|i| i.phase.travels()).count();
-    let averaging = (travelling as f64 / UNKNOWNS_OF_A_RUN).max(1.0);
-    let still = vec![Vector3::zeros(); instants.len()];
-    let first = pass(observer, instants, &still, averaging);
-    match observer.unit_places() {
-        Some(places) => {
-            pass(observer, instants, &accelerations(observer, instants, &first, places, step_s), averaging)
-        }
-        None => first,
-    }
+/// The path of a run with what the run taught of the rig.
+#[derive(Debug, Clone)]
+pub struct Path {
+    /// The poses.
+    pub points: Vec<PathPoint>,
+    /// The sensors, their nuisances at the best estimate.
+    pub observer: Observer,
+    /// Covariance of the nuisances that is left.
+    pub knowledge: Knowledge,
 }
+
+/// Rounds of learning. Nuisances are small, so two Gauss-Newton steps reach rounding.
+const ROUNDS: usize = 3;
+
+/// The pose at every instant that has readings enough, and the rig's nuisances with them: one weighted least squares over
+/// the run with every pose free and every nuisance held by its prior.
+///
+/// The poses are eliminated instant by instant, so the cost is linear in the length of the run. The first pass takes the
+/// motion as quasi-static; its path gives the acceleration of the axle's unit against the chassis' unit, which later passes
+/// take out.
+pub fn follow(observer: &Observer, instants: &[Instant], step_s: f64) -> Path {
+    let count = observer.nuisances().len();
+    let slow = vec![RelativeAcceleration::SLOW; instants.len()];
+    let mut points = pass(observer, instants, &slow, Weighting::Alone);
+    let mut theta = DVector::zeros(count);
+    let mut knowledge = DMatrix::identity(count, count);
+    let mut learnt = observer.clone();
+    for _ in 0..ROUNDS {
+        let against = match observer.unit_places() {
+            Some(places) => accelerations(&learnt, instants, &points, places, step_s),
+            None => slow.clone(),
+        };
+        points = pass(&learnt, instants, &against, Weighting::InRun);
+        let Some((step, covariance)) = teach(&learnt, instants, &points, &against, &theta) else {
+            break;
+        };
+        theta += step;
+        knowledge = covariance;
+        learnt = observer.corrected(&theta);
+    }
+    for point in &mut points {
+        let estimate = &mut point.estimate;
+        estimate.covariance =
+            &estimate.noise_covariance + &estimate.systematic * &knowledge * estimate.systematic.transpose();
+    }
+    Path { points, observer: learnt, knowledge }
+}
+
+/// One Gauss-Newton step of the nuisances (in prior standard deviations, from `theta`) and their covariance.
+fn teach(
+    observer: &Observer,
+    instants: &[Instant],
+    points: &[PathPoint],
+    against: &[RelativeAcceleration],
+    theta: &DVector<f64>,
+) -> Option<(DVector<f64>, Knowledge)> {
+    let count = observer.nuisances().len();
+    let (mut information, mut gradient) = (DMatrix::zeros(count, count), DVector::zeros(count));
+    let (mut lagged, mut square) = (0.0, 0.0);
+    let mut before: Option<DVector<f64>> = None;
+    for point in points.iter().filter(|p| p.phase.travels()) {
+        let at = point.instant;
+        let said = redundant(observer, &instants[at], &against[at], &point.estimate.pose);
+        let weight = robust_weight(&said.residuals, point.estimate.redundancy);
+        information.gemm_tr(weight, &said.effects, &said.effects, 1.0);
+        gradient.gemv_tr(weight, &said.effects, &said.residuals, 1.0);
+        square += said.residuals.norm_squared();
+        if let Some(before) = before.filter(|b| b.len() == said.residuals.len()) {
+            lagged += before.dot(&said.residuals);
+        }
+        before = Some(said.residuals);
+    }
+    // Left-overs that resemble their neighbours are no independent witnesses: their word counts for less.
+    let rho = if square > 0.0 { (lagged / square).clamp(0.0, MOST_ALIKE) } else { 0.0 };
+    let independent = (1.0 - rho) / (1.0 + rho);
+    let normal = information * independent + DMatrix::identity(count, count);
+    let cholesky = normal.cholesky()?;
+    let step = -cholesky.solve(&(gradient * independent + theta));
+    Some((step, cholesky.inverse()))
+}
+
+/// Weight of an instant whose redundant readings contradict one another: 1 within what noise allows, falling as the inverse
+/// square beyond (Cauchy's loss, scale 3 standard deviations).
+fn robust_weight(residuals: &DVector<f64>, redundancy: usize) -> f64 {
+    let excess = residuals.norm_squared() / redundancy.max(1) as f64;
+    1.0 / (1.0 + excess / 9.0)
+}
+
+/// Lag-one correlation of left-overs beyond which they count as one.
+const MOST_ALIKE: f64 = 0.98;
 
 fn pass(
     observer: &Observer,
     instants: &[Instant],
-    acceleration: &[Vector3<f64>],
-    averaging: f64,
+    against: &[RelativeAcceleration],
+    weighting: Weighting,
 ) -> Vec<PathPoint> {
     let mut start = Pose::default();
     let mut path = Vec::with_capacity(instants.len());
-    for (index, (instant, acceleration)) in instants.iter().zip(acceleration).enumerate() {
-        if let Some(found) = estimate(observer, instant, acceleration, &start, averaging) {
+    for (index, (instant, against)) in instants.iter().zip(against).enumerate() {
+        if let Some(found) = estimate(observer, instant, against, &start, weighting) {
             start = found.pose;
             path.push(PathPoint { instant: index, t_s: instant.t_s, phase: instant.phase, estimate: found });
         }
@@ -58,25 +130,33 @@ fn pass(
     path
 }
 
-/// Least-squares parabola through five equally spaced values: first and second derivative at the middle
+/// Least-squares parabola through five equally spaced values: first and second derivative at the middle, and by how much
+/// the second derivative may be wrong, judged by what the parabola leaves over
 /// (Savitzky and Golay, Anal. Chem. 36, 1964, table of convoluting integers).
-fn five_point(values: &[Vector3<f64>; 5], step_s: f64) -> (Vector3<f64>, Vector3<f64>) {
+fn five_point(values: &[Vector3<f64>; 5], step_s: f64) -> (Vector3<f64>, Vector3<f64>, f64) {
     let [a, b, c, d, e] = values;
     let first = ((e - a) * 2.0 + (d - b)) / (10.0 * step_s);
     let second = ((a + e) * 2.0 - b - c * 2.0 - d) / (7.0 * step_s * step_s);
-    (first, second)
+    let middle = ((b + d) * 12.0 + c * 17.0 - (a + e) * 3.0) / 35.0;
+    let left_over = |k: usize| {
+        let t = (k as f64 - 2.0) * step_s;
+        (values[k] - (middle + first * t + second * (0.5 * t * t))).norm_squared()
+    };
+    let scatter = ((0..5).map(left_over).sum::<f64>() / 2.0).sqrt();
+    (first, second, scatter * (2.0f64 / 7.0).sqrt() / (step_s * step_s))
 }
 
 /// `a_rel = ω̇×Δ + ω×(ω×Δ) + 2ω×Δ̇ + Δ̈` in the chassis frame, with Δ from the chassis' unit to the axle's and ω the
-/// chassis' angular rate: rigid-body kinematics in a turning frame. Zero where the path is too short or broken.
+/// chassis' angular rate: rigid-body kinematics in a turning frame. Where the path is too short or broken, only that
+/// tests are slow is known.
 fn accelerations(
     observer: &Observer,
     instants: &[Instant],
     path: &[PathPoint],
     [axle_at, chassis_at]: [Vector3<f64>; 2],
     step_s: f64,
-) -> Vec<Vector3<f64>> {
-    let mut result = vec![Vector3::zeros(); instants.len()];
+) -> Vec<RelativeAcceleration> {
+    let mut result = vec![RelativeAcceleration::SLOW; instants.len()];
     for window in path.windows(5) {
         let even = window.windows(2).all(|w| (w[1].t_s - w[0].t_s - step_s).abs() < 0.01 * step_s);
         let whole = window.iter().all(|p| p.estimate.seen.iter().all(|s| *s));
@@ -89,13 +169,15 @@ fn accelerations(
         let rates: [Vector3<f64>; 5] = std::array::from_fn(|k| {
             observer.chassis_rate(&instants[window[k].instant]).unwrap_or_else(Vector3::zeros)
         });
-        let (velocity, acceleration) = five_point(&offsets, step_s);
-        let (spin_up, _) = five_point(&rates, step_s);
+        let (velocity, acceleration, misfit) = five_point(&offsets, step_s);
+        let (spin_up, ..) = five_point(&rates, step_s);
         let (offset, rate) = (offsets[2], rates[2]);
-        result[window[2].instant] = spin_up.cross(&offset)
+        let value = spin_up.cross(&offset)
             + rate.cross(&rate.cross(&offset))
             + rate.cross(&velocity) * 2.0
             + acceleration;
+        // A parabola that does not fit has met a start, a stop or a jolt.
+        result[window[2].instant] = RelativeAcceleration { value, u: misfit };
     }
     result
 }

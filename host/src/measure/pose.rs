@@ -1,10 +1,10 @@
 //! The pose at one instant: weighted least squares with the rig's correlated errors in view.
 
 use super::instants::Instant;
-use super::observe::{Observer, Rows};
+use super::observe::{Observer, RelativeAcceleration, Rows};
 use crate::geometry::least_squares::{self, Options, Residuals};
 use crate::geometry::pose::COORDINATES;
-use crate::geometry::{DMatrix, DVector, Pose, Vector3};
+use crate::geometry::{DMatrix, DVector, Pose};
 
 /// Coordinates (m, rad) whose standard deviation exceeds this count as unseen: nothing a builder asks for survives it.
 const UNSEEN: [f64; COORDINATES] = [0.1, 0.1, 0.1, 0.1, 0.1, 0.1];
@@ -37,7 +37,7 @@ pub struct PoseEstimate {
 struct Whitened<'a> {
     observer: &'a Observer,
     instant: &'a Instant,
-    acceleration: &'a Vector3<f64>,
+    against: &'a RelativeAcceleration,
     whitening: DMatrix<f64>,
 }
 
@@ -47,7 +47,7 @@ impl Residuals for Whitened<'_> {
     }
 
     fn evaluate(&self, x: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
-        let (r, j) = self.observer.residuals(self.instant, self.acceleration, &pose_of(x));
+        let (r, j) = self.observer.residuals(self.instant, self.against, &pose_of(x));
         let rows = r.len();
         let (mut all_r, mut all_j) =
             (DVector::zeros(rows + COORDINATES), DMatrix::zeros(rows + COORDINATES, COORDINATES));
@@ -65,13 +65,24 @@ fn pose_of(x: &DVector<f64>) -> Pose {
     Pose::from_array(std::array::from_fn(|k| x[k]))
 }
 
-/// `L⁻¹` with `L·Lᵀ` the covariance of the residuals: noise and nuisances. Weighting by both keeps a badly clipped wire
-/// from outvoting a good unit. Over a run noise averages away (its variance falls by `averaging`) and nuisances do not, so
-/// readings that are noisy but true weigh more in a run than in one instant.
-fn whitening(rows: &Rows, averaging: f64) -> DMatrix<f64> {
-    let mut covariance = &rows.effects * rows.effects.transpose();
+/// How readings are weighted against one another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Weighting {
+    /// For a pose that stands alone: by noise and nuisances together, so that a badly clipped wire does not outvote a good
+    /// unit.
+    Alone,
+    /// For a pose of a run whose nuisances are estimated beside it: by noise.
+    InRun,
+}
+
+/// `L⁻¹` with `L·Lᵀ` the covariance of the residuals.
+fn whitening(rows: &Rows, weighting: Weighting) -> DMatrix<f64> {
+    let mut covariance = match weighting {
+        Weighting::Alone => &rows.effects * rows.effects.transpose(),
+        Weighting::InRun => DMatrix::zeros(rows.residuals.len(), rows.residuals.len()),
+    };
     for (k, variance) in rows.noise.iter().enumerate() {
-        covariance[(k, k)] += (variance / averaging).max(f64::MIN_POSITIVE);
+        covariance[(k, k)] += variance.max(f64::MIN_POSITIVE);
     }
     let count = covariance.nrows();
     let scale: DVector<f64> = covariance.diagonal().map(|d| 1.0 / d.sqrt());
@@ -83,32 +94,31 @@ fn whitening(rows: &Rows, averaging: f64) -> DMatrix<f64> {
     inverse * DMatrix::from_diagonal(&scale)
 }
 
-/// The pose at an instant, starting from `start`; `None` where no sensor says anything. `averaging` is the number of
-/// instants that will be averaged per unknown of the run's result, 1 for a pose that stands alone.
+/// The pose at an instant, starting from `start`; `None` where no sensor says anything.
 pub fn estimate(
     observer: &Observer,
     instant: &Instant,
-    acceleration: &Vector3<f64>,
+    against: &RelativeAcceleration,
     start: &Pose,
-    averaging: f64,
+    weighting: Weighting,
 ) -> Option<PoseEstimate> {
     let mut pose = *start;
     let options = Options { max_iterations: 30, step_tolerance: 1e-10 };
     // The weights depend on the pose: once from the start, once more from where that led.
     for _ in 0..2 {
-        let rows = observer.rows(instant, acceleration, &pose);
+        let rows = observer.rows(instant, against, &pose);
         if rows.residuals.is_empty() {
             return None;
         }
-        let problem = Whitened { observer, instant, acceleration, whitening: whitening(&rows, averaging) };
+        let problem = Whitened { observer, instant, against, whitening: whitening(&rows, weighting) };
         let x0 = DVector::from_column_slice(&pose.to_array());
         pose = pose_of(&least_squares::solve(&problem, x0, options).x);
     }
-    Some(report(&observer.rows(instant, acceleration, &pose), pose, averaging))
+    Some(report(&observer.rows(instant, against, &pose), pose, weighting))
 }
 
-fn report(rows: &Rows, pose: Pose, averaging: f64) -> PoseEstimate {
-    let whitening = whitening(rows, averaging);
+fn report(rows: &Rows, pose: Pose, weighting: Weighting) -> PoseEstimate {
+    let whitening = whitening(rows, weighting);
     let jacobian = &whitening * &rows.jacobian;
     let covariance = least_squares::covariance(&jacobian, &UNSEEN, 1.0);
     let mut seen = [true; COORDINATES];
@@ -120,15 +130,49 @@ fn report(rows: &Rows, pose: Pose, averaging: f64) -> PoseEstimate {
     let gain = &covariance.matrix * jacobian.transpose() * &whitening;
     let noise_covariance = &gain * DMatrix::from_diagonal(&rows.noise) * gain.transpose();
     let systematic = -(&gain * &rows.effects);
-    // Agreement is judged against what one instant's readings really scatter.
-    let alone = self::whitening(rows, 1.0) * &rows.residuals;
+    let whitened = &whitening * &rows.residuals;
     PoseEstimate {
         pose,
         covariance: &noise_covariance + &systematic * systematic.transpose(),
         noise_covariance,
         systematic,
         seen,
-        chi_square: alone.norm_squared(),
+        chi_square: whitened.norm_squared(),
         redundancy: rows.residuals.len().saturating_sub(COORDINATES - covariance.unseen.len()),
     }
+}
+
+/// What the redundant readings of one instant say of the nuisances, the pose left free.
+#[derive(Debug, Clone)]
+pub struct Redundant {
+    /// Left-over of the whitened residuals, m.
+    pub residuals: DVector<f64>,
+    /// Its change per standard deviation of each nuisance, m × K.
+    pub effects: DMatrix<f64>,
+}
+
+/// Residuals with the pose's own directions projected out: the Schur complement of the pose in the run's normal equations.
+pub fn redundant(
+    observer: &Observer,
+    instant: &Instant,
+    against: &RelativeAcceleration,
+    pose: &Pose,
+) -> Redundant {
+    let rows = observer.rows(instant, against, pose);
+    let whitening = whitening(&rows, Weighting::InRun);
+    let svd = (&whitening * &rows.jacobian).svd(true, false);
+    let cut = 1e-9 * svd.singular_values.max();
+    let project = |mut m: DMatrix<f64>| {
+        if let Some(u) = &svd.u {
+            for (k, size) in svd.singular_values.iter().enumerate() {
+                if *size > cut {
+                    let direction = u.column(k);
+                    m -= &direction * (direction.transpose() * &m);
+                }
+            }
+        }
+        m
+    };
+    let residuals = project(DMatrix::from_columns(&[&whitening * &rows.residuals]));
+    Redundant { residuals: residuals.column(0).into_owned(), effects: project(whitening * rows.effects) }
 }

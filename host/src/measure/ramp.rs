@@ -3,9 +3,7 @@
 //! Index = 1000·d/wheelbase with d the distance along the ramp from its toe to the tyre's contact (common practice, no source).
 
 use super::instants::Instant;
-use super::nuisance;
-use super::observe::Observer;
-use super::path::PathPoint;
+use super::path::{Path, PathPoint};
 use super::result::{Measured, RampIndex, Status};
 use crate::run::{Facts, Phase};
 use crate::vehicle::{Axle, Vehicle};
@@ -92,25 +90,22 @@ pub fn indices(
     vehicle: &Vehicle,
     axle: &Axle,
     facts: &Facts,
-    observer: &Observer,
     instants: &[Instant],
-    path: &[PathPoint],
+    path: &Path,
 ) -> [RampIndex; 2] {
     [(Phase::RampLeft, 1.0, 0), (Phase::RampRight, -1.0, 1)].map(|(phase, sign, side)| {
-        let mut index = climb(vehicle, axle, facts, observer, instants, path, phase, sign);
+        let mut index = climb(vehicle, axle, facts, instants, path, phase, sign);
         index.taped_m = facts.taped_ramp_m[side];
         index
     })
 }
 
-#[allow(clippy::too_many_arguments, reason = "the caller's whole context, used once")]
 fn climb(
     vehicle: &Vehicle,
     axle: &Axle,
     facts: &Facts,
-    observer: &Observer,
     instants: &[Instant],
-    path: &[PathPoint],
+    path: &Path,
     phase: Phase,
     sign: f64,
 ) -> RampIndex {
@@ -123,12 +118,13 @@ fn climb(
         taped_m: None,
     };
     let points: Vec<Inclined> = path
+        .points
         .iter()
         .filter(|p| p.phase == phase)
-        .filter_map(|p| inclined(observer, &instants[p.instant], p, sign))
+        .filter_map(|p| inclined(path, &instants[p.instant], p, sign))
         .collect();
     let Some(lift) = lift(&points) else {
-        return if !path.iter().any(|p| p.phase == phase) {
+        return if !path.points.iter().any(|p| p.phase == phase) {
             none(Status::NotExcited, "the run has no climb on this side")
         } else if points.is_empty() {
             none(Status::NotMeasured, "needs an inertial unit on the axle")
@@ -159,15 +155,16 @@ fn climb(
     }
 }
 
-fn inclined(observer: &Observer, instant: &Instant, point: &PathPoint, sign: f64) -> Option<Inclined> {
-    let (up, effects) = observer.axle_up(instant)?;
+fn inclined(path: &Path, instant: &Instant, point: &PathPoint, sign: f64) -> Option<Inclined> {
+    let (up, effects) = path.observer.axle_up(instant)?;
     // The axle's y axis seen along up is the vertical component of its direction.
-    let budget = nuisance::budget(0.0, observer.nuisances(), effects.row(1).iter().copied());
+    let effects = effects.row(1).transpose();
+    let variance = effects.dot(&(&path.knowledge * &effects));
     Some(Inclined {
         t_s: point.t_s,
         articulation_rad: sign * point.estimate.pose.roll_rad,
         inclination: sign * up.y,
-        inclination_u: budget.total(),
+        inclination_u: variance.max(0.0).sqrt(),
     })
 }
 

@@ -3,7 +3,7 @@
 //! Products of Legendre polynomials, chosen one by one as long as the Bayesian information criterion (Schwarz 1978, with
 //! an effective number of readings) gains: the surface is as crooked as the data demand and no more.
 
-use super::nuisance::Nuisance;
+use super::nuisance::{Knowledge, Nuisance};
 use crate::geometry::{DMatrix, DVector};
 
 /// Highest total degree of a term.
@@ -121,6 +121,8 @@ pub struct SurfaceFit {
     pub systematic: Vec<DMatrix<f64>>,
     /// The nuisances, in that order.
     pub nuisances: Vec<Nuisance>,
+    /// What the run knows of them.
+    pub knowledge: Knowledge,
     /// Root mean square residual of each response.
     pub residual_rms: DVector<f64>,
     /// Effective degrees of freedom.
@@ -132,16 +134,21 @@ pub type Functional = DMatrix<f64>;
 
 impl SurfaceFit {
     /// Chooses the terms and fits; `None` with fewer samples than a plane needs.
-    pub fn fit(samples: &Samples, nuisances: &[Nuisance]) -> Option<SurfaceFit> {
+    pub fn fit(samples: &Samples, nuisances: &[Nuisance], knowledge: &Knowledge) -> Option<SurfaceFit> {
         if samples.states.len() < 8 {
             return None;
         }
         let basis = choose(samples);
-        Self::with_basis(basis, samples, nuisances)
+        Self::with_basis(basis, samples, nuisances, knowledge)
     }
 
     /// Fits with given terms.
-    pub fn with_basis(basis: Basis, samples: &Samples, nuisances: &[Nuisance]) -> Option<SurfaceFit> {
+    pub fn with_basis(
+        basis: Basis,
+        samples: &Samples,
+        nuisances: &[Nuisance],
+        knowledge: &Knowledge,
+    ) -> Option<SurfaceFit> {
         let n = samples.states.len();
         if n < basis.len() + 3 {
             return None;
@@ -166,7 +173,7 @@ impl SurfaceFit {
             residuals.ncols(),
             residuals.column_iter().map(|c| (c.norm_squared() / n as f64).sqrt()),
         );
-        let nuisances = nuisances.to_vec();
+        let (nuisances, knowledge) = (nuisances.to_vec(), knowledge.clone());
         Some(SurfaceFit {
             basis,
             beta,
@@ -174,6 +181,7 @@ impl SurfaceFit {
             scatter,
             systematic,
             nuisances,
+            knowledge,
             residual_rms,
             degrees_of_freedom,
         })
@@ -185,8 +193,8 @@ impl SurfaceFit {
     }
 
     /// Change of a functional for one standard deviation of each nuisance.
-    pub fn effects<'a>(&'a self, functional: &'a Functional) -> impl Iterator<Item = f64> + 'a {
-        self.systematic.iter().map(move |s| s.dot(functional))
+    pub fn effects(&self, functional: &Functional) -> DVector<f64> {
+        DVector::from_iterator(self.systematic.len(), self.systematic.iter().map(|s| s.dot(functional)))
     }
 
     /// Covariance of two functionals from noise alone.
@@ -197,7 +205,7 @@ impl SurfaceFit {
 
     /// Covariance of two functionals, noise and nuisances.
     pub fn covariance(&self, a: &Functional, b: &Functional) -> f64 {
-        self.noise_covariance(a, b) + self.effects(a).zip(self.effects(b)).map(|(x, y)| x * y).sum::<f64>()
+        self.noise_covariance(a, b) + self.effects(a).dot(&(&self.knowledge * self.effects(b)))
     }
 
     /// Coefficients of other quantities given at the states of the fit, n × any → T × any.
@@ -209,10 +217,14 @@ impl SurfaceFit {
     pub fn response_covariance(&self, first: usize, count: usize) -> DMatrix<f64> {
         let scatter = self.scatter.view((first, first), (count, count)).into_owned();
         let mut covariance = scatter.kronecker(&self.inverse);
-        for effect in &self.systematic {
-            let stacked = effect.columns(first, count).into_owned();
-            let stacked = DVector::from_column_slice(stacked.as_slice());
-            covariance += &stacked * stacked.transpose();
+        let stacked: Vec<DVector<f64>> = self
+            .systematic
+            .iter()
+            .map(|effect| DVector::from_column_slice(effect.columns(first, count).into_owned().as_slice()))
+            .collect();
+        if !stacked.is_empty() {
+            let effects = DMatrix::from_columns(&stacked);
+            covariance += &effects * &self.knowledge * effects.transpose();
         }
         covariance
     }

@@ -29,10 +29,10 @@ fn measured(units: bool, seed: Option<u64>) -> super::numbers::AtState {
     let spans = vec![[0.0, 1.2]; rig.sensors.len()];
     let observer = Observer::new(&rig, 0, synthetic::CENTRE, &stills, &spans, Timing::Own);
     let path = follow(&observer, &instants, step_s);
-    let travelling: Vec<_> = path.iter().filter(|p| p.phase.travels()).collect();
+    let travelling: Vec<_> = path.points.iter().filter(|p| p.phase.travels()).collect();
     let states: Vec<_> = travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
-    let samples = analyse::samples(&observer, &[], &travelling, [true; 6]);
-    let fit = SurfaceFit::fit(&samples, observer.nuisances()).expect("a fit");
+    let samples = analyse::samples(&path.observer, &[], &travelling, [true; 6]);
+    let fit = SurfaceFit::fit(&samples, observer.nuisances(), &path.knowledge).expect("a fit");
     at_state(&synthetic::facts(), &fit, &Excitation::of(&states, [true; 6]), 0.0, 0.0)
 }
 
@@ -67,7 +67,6 @@ fn stated_uncertainty_is_the_error_made() {
             us[k] += u / RUNS as f64;
         }
     }
-    println!("{:?}", measured(true, Some(1)).budget);
     for ((key, mean), u) in KEYS.iter().zip(&sums).zip(&us) {
         println!("{key:?}: mean squared z {mean:.2}, u {u:.5}");
     }
@@ -86,7 +85,7 @@ fn a_pose_at_ride_height_is_zero() {
     let observer = Observer::new(&rig, 0, synthetic::CENTRE, &stills, &spans, Timing::Own);
     let path = follow(&observer, &instants, step_s);
     // A millimetre and a milliradian: five noises of an averaged wire.
-    let worst = path[5].estimate.pose.to_array().iter().fold(0.0_f64, |m, v| m.max(v.abs()));
-    assert!(worst < 1e-3, "{:?}", path[5].estimate.pose);
-    assert_ne!(path[5].estimate.pose, Pose::default());
+    let worst = path.points[5].estimate.pose.to_array().iter().fold(0.0_f64, |m, v| m.max(v.abs()));
+    assert!(worst < 1e-3, "{:?}", path.points[5].estimate.pose);
+    assert_ne!(path.points[5].estimate.pose, Pose::default());
 }

@@ -30,11 +30,32 @@ pub struct UnitErrors {
     pub bias: Vector3<f64>,
     /// Slope of the still's floor about x and y, rad: common to all units of the vehicle.
     pub slope_rad: [f64; 2],
+    /// Error of the still's mean (sensor axes), m/s²: it is an average of finitely many readings.
+    pub still: Vector3<f64>,
 }
 
 impl Default for UnitErrors {
     fn default() -> Self {
-        Self { heading_rad: 0.0, scale: Vector3::zeros(), bias: Vector3::zeros(), slope_rad: [0.0, 0.0] }
+        Self {
+            heading_rad: 0.0,
+            scale: Vector3::zeros(),
+            bias: Vector3::zeros(),
+            slope_rad: [0.0, 0.0],
+            still: Vector3::zeros(),
+        }
+    }
+}
+
+impl UnitErrors {
+    /// These errors and `size` times others.
+    pub fn plus(&self, other: &UnitErrors, size: f64) -> UnitErrors {
+        UnitErrors {
+            heading_rad: self.heading_rad + size * other.heading_rad,
+            scale: self.scale + other.scale * size,
+            bias: self.bias + other.bias * size,
+            slope_rad: std::array::from_fn(|k| self.slope_rad[k] + size * other.slope_rad[k]),
+            still: self.still + other.still * size,
+        }
     }
 }
 
@@ -42,7 +63,7 @@ impl Levelling {
     /// From the sensor's axes to the axes of the body that carries it, for a unit with the given errors: the rotation that
     /// puts the still's (corrected) specific force along up, turned by the heading error.
     pub fn mounting(&self, unit: &Inertial, errors: &UnitErrors) -> Matrix3<f64> {
-        let still = unit.axes * corrected(&self.still_force, errors);
+        let still = unit.axes * self.still(errors);
         let up = UnitVector3::new_normalize(still);
         let slope = Rotation3::from_euler_angles(errors.slope_rad[0], errors.slope_rad[1], 0.0);
         let vertical = slope.inverse() * Vector3::z();
@@ -53,10 +74,22 @@ impl Levelling {
         (heading * level).matrix() * unit.axes
     }
 
+    /// The still's specific force without the errors, sensor axes.
+    fn still(&self, errors: &UnitErrors) -> Vector3<f64> {
+        corrected(&(self.still_force - errors.still), errors)
+    }
+
     /// Specific force in the axes of the carrying body, m/s², scaled so that the still reads standard gravity.
     pub fn force(&self, unit: &Inertial, errors: &UnitErrors, raw: &Vector3<f64>) -> Vector3<f64> {
-        let still_norm = corrected(&self.still_force, errors).norm();
+        let still_norm = self.still(errors).norm();
         self.mounting(unit, errors) * corrected(raw, errors) * (STANDARD_GRAVITY / still_norm)
+    }
+
+    /// The raw specific force (sensor axes) that [`Self::force`] turns into `force`.
+    pub fn raw(&self, unit: &Inertial, errors: &UnitErrors, force: &Vector3<f64>) -> Vector3<f64> {
+        let still_norm = self.still(errors).norm();
+        let sensed = self.mounting(unit, errors).tr_mul(force) * (still_norm / STANDARD_GRAVITY);
+        sensed.component_mul(&errors.scale.add_scalar(1.0)) + errors.bias
     }
 
     /// Angular rate in the axes of the carrying body, rad/s, without the bias that the still showed.
@@ -94,6 +127,21 @@ mod tests {
         let levelling = Levelling { still_force: Vector3::new(0.4, -0.9, 9.6), still_rate: Vector3::zeros() };
         let force = levelling.force(&unit(), &UnitErrors::default(), &levelling.still_force);
         assert!((force - Vector3::new(0.0, 0.0, STANDARD_GRAVITY)).norm() < 1e-12);
+    }
+
+    #[test]
+    fn raw_undoes_force() {
+        let levelling = Levelling { still_force: Vector3::new(0.4, -0.9, 9.6), still_rate: Vector3::zeros() };
+        let errors = UnitErrors {
+            heading_rad: 0.07,
+            scale: Vector3::new(0.01, -0.02, 0.005),
+            bias: Vector3::new(0.1, -0.2, 0.15),
+            slope_rad: [0.01, -0.005],
+            still: Vector3::new(0.002, 0.001, -0.003),
+        };
+        let raw = Vector3::new(2.0, -1.0, 9.3);
+        let there = levelling.force(&unit(), &errors, &raw);
+        assert!((levelling.raw(&unit(), &errors, &there) - raw).norm() < 1e-12);
     }
 
     #[test]
