@@ -28,9 +28,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         analyse::write_poses(&analysed.analysis, path)?;
     }
     let page = if args.output.json {
-        json::analyse::analysis(&analysed.analysis, &analysed.in_use)
+        json::analysis(&analysed.analysis, &analysed.in_use)
     } else {
-        text::analyse::analysis(&analysed.analysis, &analysed.source.vehicle, &screen.options(&args.output))
+        text::analysis(&analysed.analysis, &analysed.source.vehicle, &screen.options(&args.output))
     };
     screen.print(&page)?;
     Ok(Ending::Done)

@@ -54,9 +54,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
             let compared = compare::with_design(&request(&args.run))?;
             let comparison = &compared.comparison;
             let page = if args.output.json {
-                json::compare::comparison(comparison)
+                json::comparison(comparison)
             } else {
-                text::compare::comparison(comparison, &compared.source.vehicle, &options)
+                text::comparison(comparison, &compared.source.vehicle, &options)
             };
             let verdicts = comparison.axles.iter().flat_map(|a| a.numbers.values().map(|n| n.verdict));
             (page, args.fail_on.is_some_and(|f| f.hit(verdicts)))
@@ -64,9 +64,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         Some(second) => {
             let compared = compare::with_run(&request(&args.run), &request(second))?;
             let page = if args.output.json {
-                json::compare::runs(&compared.runs)
+                json::runs(&compared.runs)
             } else {
-                text::runs::runs(&compared.runs, &compared.vehicle, &options)
+                text::runs(&compared.runs, &compared.vehicle, &options)
             };
             let verdicts = compared.runs.axles.iter().flat_map(|a| a.numbers.values().map(|n| n.verdict));
             (page, args.fail_on.is_some_and(|f| f.hit(verdicts)))

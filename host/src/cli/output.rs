@@ -3,7 +3,8 @@
 use super::Explain;
 use crate::explain::{Failure, Status};
 use crate::files::logbook::{Logbook, ScreenUnits};
-use crate::show::{Options, Units};
+use crate::show::Units;
+use crate::show::text::Options;
 use clap::ValueEnum;
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -60,11 +61,11 @@ impl Screen {
     /// How to render: units and colour.
     pub fn options(&self, output: &Output) -> Options {
         let units = match output.units {
-            Some(Inches::Mm) => Units::Millimetres,
-            Some(Inches::In) => Units::Inches,
+            Some(Inches::Mm) => Units::Mm,
+            Some(Inches::In) => Units::In,
             None => match Logbook::find(self.logbook.as_deref(), Path::new(".")) {
-                Ok(Logbook { screen: ScreenUnits::Inches, .. }) => Units::Inches,
-                _ => Units::Millimetres,
+                Ok(Logbook { screen: ScreenUnits::Inches, .. }) => Units::In,
+                _ => Units::Mm,
             },
         };
         Options { units, styled: self.styled_stdout() }
