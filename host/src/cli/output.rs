@@ -6,7 +6,7 @@ use crate::files::logbook::{Logbook, ScreenUnits};
 use crate::show::Units;
 use crate::show::text::Options;
 use clap::ValueEnum;
-use std::io::{ErrorKind, IsTerminal, Write};
+use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 /// Flags of every command that computes.
@@ -53,11 +53,6 @@ impl Screen {
         Self { logbook }
     }
 
-    /// The nearest logbook.
-    pub fn find_logbook(&self) -> Result<Logbook, Failure> {
-        Ok(Logbook::find(self.logbook.as_deref(), Path::new("."))?)
-    }
-
     /// How to render: units and colour.
     pub fn options(&self, output: &Output) -> Options {
         let units = match output.units {
@@ -74,11 +69,6 @@ impl Screen {
     /// Whether standard output is a terminal that may be coloured (NO_COLOR and friends are heeded).
     pub fn styled_stdout(&self) -> bool {
         anstream::AutoStream::choice(&std::io::stdout()) != anstream::ColorChoice::Never
-    }
-
-    /// Whether progress may be drawn.
-    pub fn draws_progress(&self) -> bool {
-        std::io::stderr().is_terminal()
     }
 
     /// Prints a result. A reader that went away (`| head`) is no error.

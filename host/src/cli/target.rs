@@ -1,6 +1,5 @@
 //! Flags that name a run and what goes with it.
 
-use crate::explain::{Explain, Failure};
 use crate::jobs::source::Request;
 use crate::run::plan::Test;
 use std::path::PathBuf;
@@ -47,19 +46,5 @@ pub fn ramp_angle(text: &str) -> Result<f64, String> {
         Ok(degrees) if degrees > 0.0 && degrees < 60.0 => Ok(degrees),
         Ok(_) => Err("a ramp's angle is between 0 and 60 degrees".into()),
         Err(_) => Err("give the angle in degrees, such as 20".into()),
-    }
-}
-
-/// Two choices that contradict each other.
-#[derive(Debug, thiserror::Error)]
-#[error("{0}")]
-pub struct UsageError(pub String);
-
-impl Explain for UsageError {}
-
-impl UsageError {
-    /// The error on its way out.
-    pub fn failure(text: impl Into<String>) -> Failure {
-        UsageError(text.into()).into()
     }
 }

@@ -1,7 +1,11 @@
 //! What a command was pointed at: a table of readings or a run folder, with the vehicle and the rig that go with it.
 
 use crate::explain::{Explain, Failure};
+use crate::files::logbook::{Logbook, RIG_FILE, VEHICLE_FILE};
+use crate::geometry::Vector3;
 use crate::rig::{self, Rig};
+use crate::run::find::{self, RunRef};
+use crate::run::folder::RunFolder;
 use crate::run::plan::Test;
 use crate::run::{Recording, table};
 use crate::vehicle::{self, Vehicle};
@@ -70,22 +74,53 @@ impl Explain for SourceError {
     }
 }
 
-/// Opens what `request` names.
+/// Opens what `request` names: a table with the files beside it, or a run folder with its own copies.
 ///
 /// # Errors
-/// Where a file is missing or wrong.
+/// Where a file is missing or wrong, or no run or several are meant.
 pub fn open(request: &Request) -> Result<Source, Failure> {
-    let path = Path::new(&request.run);
-    let vehicle = vehicle::file::load(&beside(path, request.vehicle.as_deref(), "vehicle.toml")?)?;
-    let rig = rig::file::load(&beside(path, request.rig.as_deref(), "rig.toml")?, &vehicle)?;
+    let logbook = match Logbook::find(request.logbook.as_deref(), Path::new(".")) {
+        Ok(logbook) => Some(logbook),
+        Err(error) if request.logbook.is_some() => return Err(error.into()),
+        Err(_) => None,
+    };
+    let mut source = match find::resolve(&request.run, Path::new(""), logbook.as_ref())? {
+        RunRef::Table(path) => open_table(request, &path)?,
+        RunRef::Folder(path) => open_folder(request, &path)?,
+    };
+    let facts = &mut source.recording.facts;
+    facts.ramp_angle_rad = request.ramp_angle_rad.or(facts.ramp_angle_rad);
+    source.recording.provenance.vehicle_hash.clone_from(&source.vehicle.hash);
+    source.recording.provenance.rig_hash.clone_from(&source.rig.hash);
+    Ok(source)
+}
+
+fn open_table(request: &Request, path: &Path) -> Result<Source, Failure> {
+    let vehicle = vehicle::file::load(&beside(path, request.vehicle.as_deref(), VEHICLE_FILE)?)?;
+    let rig = rig::file::load(&beside(path, request.rig.as_deref(), RIG_FILE)?, &vehicle)?;
     let file = File::open(path).map_err(|source| SourceError::Open { path: path.into(), source })?;
-    let centres: Vec<_> = vehicle.axles.iter().map(|a| a.centre()).collect();
-    let mut recording = table::read(file, &rig, &centres, request.test)?;
-    recording.facts.ramp_angle_rad = request.ramp_angle_rad.or(recording.facts.ramp_angle_rad);
-    recording.provenance.run = request.run.clone();
-    recording.provenance.vehicle_hash = vehicle.hash.clone();
-    recording.provenance.rig_hash = rig.hash.clone();
+    let mut recording = table::read(file, &rig, &centres(&vehicle), request.test)?;
+    recording.provenance.run.clone_from(&request.run);
     Ok(Source { vehicle, rig, recording })
+}
+
+fn open_folder(request: &Request, path: &Path) -> Result<Source, Failure> {
+    let run = RunFolder::open(path)?;
+    let own = |named: &Option<PathBuf>, copy: PathBuf| named.clone().unwrap_or(copy);
+    let vehicle = vehicle::file::load(&own(&request.vehicle, run.vehicle_file()))?;
+    let rig = rig::file::load(&own(&request.rig, run.rig_file()), &vehicle)?;
+    let mut recording = run.read(&rig, &centres(&vehicle))?;
+    if vehicle.hash != run.header.vehicle_hash {
+        recording.remarks.push("The vehicle file is not the one that this run was recorded with.".into());
+    }
+    if rig.hash != run.header.rig_hash {
+        recording.remarks.push("The rig file is not the one that this run was recorded with.".into());
+    }
+    Ok(Source { vehicle, rig, recording })
+}
+
+fn centres(vehicle: &Vehicle) -> Vec<Vector3<f64>> {
+    vehicle.axles.iter().map(|axle| axle.centre()).collect()
 }
 
 /// The file that was named, else the one beside the table.
