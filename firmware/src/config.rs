@@ -39,10 +39,10 @@ impl Configuration {
         Self { sensors: Vec::new(), period_us: DEFAULT_PERIOD_US, scans_per_block: 0 }
     }
 
-    /// Scans in a block: as asked for, or about a tenth of a second.
-    pub fn scans_per_block(&self) -> u8 {
+    /// Scans in a block of channels that are read in every `every`-th scan: as asked for, or a tenth of a second.
+    pub fn scans_per_block(&self, every: u16) -> u8 {
         match self.scans_per_block {
-            0 => (100_000 / self.period_us.max(1)).clamp(1, 50) as u8,
+            0 => (100_000 / self.period_us.saturating_mul(every.into()).max(1)).clamp(1, 50) as u8,
             asked => asked,
         }
     }

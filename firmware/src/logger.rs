@@ -266,6 +266,9 @@ impl Logger {
         if self.is_streaming() {
             return (Outcome::Streaming, 0);
         }
+        if matches!(self.mode, Mode::Scanning(_)) {
+            return (Outcome::Busy, 0);
+        }
         if self.config.sensors.is_empty() {
             return (Outcome::NoSensors, 0);
         }
@@ -299,6 +302,9 @@ impl Logger {
     fn scan_bus(&mut self, bus: u8) -> (Outcome, u32) {
         if self.is_streaming() {
             return (Outcome::Streaming, 0);
+        }
+        if matches!(self.mode, Mode::Scanning(_)) {
+            return (Outcome::Busy, 0);
         }
         if bus >= self.board.buses() {
             return (Outcome::NoSuchBus, u32::from(self.board.buses()));

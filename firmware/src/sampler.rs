@@ -187,18 +187,20 @@ impl Sampler {
         sinks: &mut Sinks<'_>,
     ) {
         let Some(&job) = table.jobs.get(usize::from(due.job)) else { return };
+        let latched_us =
+            now_us + table.devices.get(usize::from(due.device)).map_or(0, |device| table.latch_us(device));
         let Some(device) = table.devices.get_mut(usize::from(due.device)) else { return };
         let result = buses.with(device, now_us, |device, bus| match due.action {
             Action::Finish { middle_us } => Ok(Ok((middle_us, device.driver.finish(bus)?))),
             Action::Begin => match device.driver.begin(bus, job.input)? {
                 conversion @ Conversion::Timed { .. } => Ok(Err(conversion)),
                 Conversion::OnRead { age_us } => {
-                    Ok(Ok((now_us.saturating_sub(u64::from(age_us)), device.driver.finish(bus)?)))
+                    Ok(Ok((latched_us.saturating_sub(u64::from(age_us)), device.driver.finish(bus)?)))
                 }
             },
         });
         match result {
-            Ok(Err(conversion)) => self.schedule.begun(due, now_us, conversion),
+            Ok(Err(conversion)) => self.schedule.begun(due, latched_us, conversion),
             Ok(Ok((time_us, counts))) => {
                 if self.schedule.done(due.device, now_us) {
                     for sensor in bits(device.sensors.into()) {

@@ -1,7 +1,7 @@
 //! When what is to be done: pure arithmetic on times, no bus.
 //!
-//! Each device does its jobs of a scan one after another; devices overlap, so that all converters work at the same time. Of
-//! all that is due the earliest is done first. A device may be up to one period behind; then it leaves out the rest of that
+//! Each device does its jobs of a scan one after another; devices overlap, so that all converters work at the same time, each
+//! a little after the other, so that their transfers do not meet. Of all that is due the earliest is done first. A device may be up to one period behind; then it leaves out the rest of that
 //! scan.
 
 use heapless::Vec;
@@ -155,7 +155,8 @@ impl Schedule {
                 let in_scan = table.jobs.get(usize::from(job)).is_some_and(|job| job.is_in(run.scan));
                 if in_scan && stolen != Some(job) {
                     let (scan, free_us) = (run.scan, run.free_us);
-                    let at_us = self.work_start_us(scan).max(free_us);
+                    let turn_us = self.work_start_us(scan).saturating_add(u64::from(device.phase_us));
+                    let at_us = turn_us.max(free_us);
                     return Some(Due { at_us, device: place, job, scan, action: Action::Begin });
                 }
                 run.next = run.next.saturating_add(1);
@@ -168,7 +169,7 @@ impl Schedule {
         }
     }
 
-    /// A conversion was begun.
+    /// A conversion was begun; the part took it at `now_us`.
     pub fn begun(&mut self, due: &Due, now_us: u64, conversion: Conversion) {
         if let (Some(run), Conversion::Timed { middle_us, ready_us }) =
             (self.runs.get_mut(usize::from(due.device)), conversion)

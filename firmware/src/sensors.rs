@@ -56,7 +56,7 @@ impl From<Fault> for LostReason {
     }
 }
 
-/// When a conversion that was begun happens.
+/// When a conversion that was begun happens; the time on the bus comes on top, see [`Cost::latch_bytes`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Conversion {
     /// It takes its time: its middle and the earliest instant to read it, µs from now.
@@ -95,10 +95,12 @@ pub struct Scalar {
 pub struct Cost {
     /// Bytes on the bus to begin it, addresses included.
     pub begin_bytes: u32,
-    /// Time from begin to ready, µs.
+    /// Time from its beginning to ready, µs.
     pub ready_us: u32,
     /// Bytes on the bus to finish it, addresses included.
     pub finish_bytes: u32,
+    /// Bytes that have passed when a conversion really begins, or a reading is latched.
+    pub latch_bytes: u32,
 }
 
 /// A part on an I²C bus.

@@ -64,8 +64,8 @@ impl Stream {
         self.request_rows(table);
         for (number, group) in table.groups.iter().enumerate() {
             let period_us = config.period_us.saturating_mul(u32::from(group.every));
-            let encoder =
-                BlockEncoder::new(number as u8, group.channels, period_us, config.scans_per_block());
+            let scans = config.scans_per_block(group.every);
+            let encoder = BlockEncoder::new(number as u8, group.channels, period_us, scans);
             if self.encoders.push(encoder).is_err() {
                 break;
             }
@@ -112,7 +112,7 @@ impl Stream {
                 }
             }
         }
-        self.flush_old(scan.start_us(), config, outbox);
+        self.flush_old(scan.start_us(), outbox);
     }
 
     /// Ends: sends what is left.
@@ -123,10 +123,10 @@ impl Stream {
     }
 
     /// Sends blocks that are full, or old.
-    fn flush_old(&mut self, now_us: u64, config: &Configuration, outbox: &mut Outbox) {
+    fn flush_old(&mut self, now_us: u64, outbox: &mut Outbox) {
         for place in 0..self.encoders.len() {
             let full = self.encoders.get(place).is_some_and(|encoder| {
-                encoder.scans() >= config.scans_per_block()
+                encoder.is_full()
                     || encoder
                         .opened_us()
                         .is_some_and(|opened_us| now_us.saturating_sub(opened_us) >= OLDEST_US)

@@ -49,6 +49,9 @@ pub struct Device {
     pub jobs: Vec<u8, MAX_DEVICE_JOBS>,
     /// Whether all its jobs take longer than a period: then the excitation takes the turn of one input after another.
     pub crowded: bool,
+    /// Its first conversion of a scan begins so long after the scan's work starts, µs: converters take turns, so that their
+    /// transfers do not meet and every reading keeps its slot.
+    pub phase_us: u32,
 }
 
 /// One conversion.
@@ -143,6 +146,7 @@ impl Table {
             }
         }
         table.find_crowded(config.period_us);
+        table.find_phases();
         table.find_groups()?;
         Ok(table)
     }
@@ -177,6 +181,7 @@ impl Table {
             sensors: 1 << sensor.index,
             jobs: Vec::new(),
             crowded: false,
+            phase_us: 0,
         };
         self.devices.push(device).map_err(|_| FULL)?;
         Ok((self.devices.len() - 1) as u8)
@@ -237,6 +242,20 @@ impl Table {
             let cycle_us = self.cycle_us(place as u8, true);
             if let Some(device) = self.devices.get_mut(place) {
                 device.crowded = cycle_us > period_us;
+            }
+        }
+    }
+
+    /// Spreads the converters that have to be waited for over the time of one conversion.
+    fn find_phases(&mut self) {
+        let waits = |device: &Device| device.driver.part().cost().ready_us > 0;
+        let count = self.devices.iter().filter(|device| waits(device)).count() as u32;
+        let mut turn = 0;
+        for place in 0..self.devices.len() {
+            let each_us = self.conversion_us(place as u8);
+            if let Some(device) = self.devices.get_mut(place).filter(|device| waits(device)) {
+                device.phase_us = each_us.checked_div(count).unwrap_or(0) * turn;
+                turn += 1;
             }
         }
     }
@@ -311,16 +330,25 @@ impl Table {
         }
     }
 
-    /// Time that a device needs for its jobs, one after another, µs.
-    fn cycle_us(&self, device: u8, with_excitation: bool) -> u32 {
+    /// Time on the bus before a device's conversion begins or its reading is latched, µs.
+    pub fn latch_us(&self, device: &Device) -> u64 {
+        u64::from(self.transfer_us(device.bus, device.driver.part().cost().latch_bytes))
+    }
+
+    /// Time that one conversion of a device takes, transfers included, µs.
+    fn conversion_us(&self, device: u8) -> u32 {
         let Some(owner) = self.devices.get(usize::from(device)) else { return 0 };
         let cost = owner.driver.part().cost();
-        let each_us = self.transfer_us(owner.bus, cost.begin_bytes)
+        self.transfer_us(owner.bus, cost.begin_bytes)
             + cost.ready_us
-            + self.transfer_us(owner.bus, cost.finish_bytes);
+            + self.transfer_us(owner.bus, cost.finish_bytes)
+    }
+
+    /// Time that a device needs for its jobs, one after another, µs.
+    fn cycle_us(&self, device: u8, with_excitation: bool) -> u32 {
         let jobs =
             self.jobs.iter().filter(|job| job.device == device && (with_excitation || !job.excitation));
-        each_us.saturating_mul(jobs.count() as u32)
+        self.conversion_us(device).saturating_mul(jobs.count() as u32)
     }
 
     /// The shortest period in which all can be done, µs: no device may need longer for its inputs, nor all transfers
@@ -347,12 +375,12 @@ impl Table {
             return LEAD_US;
         };
         let Some(device) = self.devices.get(usize::from(job.device)) else { return LEAD_US };
-        let each_us = self.cycle_us(job.device, true) / (device.jobs.len().max(1) as u32);
+        let each_us = self.conversion_us(job.device);
         let before = device
             .jobs
             .iter()
             .filter_map(|&place| self.jobs.get(usize::from(place)))
             .position(|at| at == job);
-        LEAD_US + each_us / 2 + each_us * before.unwrap_or(0) as u32
+        LEAD_US + device.phase_us + each_us / 2 + each_us * before.unwrap_or(0) as u32
     }
 }

@@ -47,7 +47,7 @@ fn check_wires(rig: &Rig) -> [usize; 3] {
         if row.component == Component::Length {
             let input = row.sensor_index % 2;
             let true_us = time_of(reading.raw, input, reading.time_us);
-            assert!(reading.time_us.abs_diff(true_us) <= 50 + TICK_US + 4 * 23, "{row:?} {reading:?}");
+            assert!(reading.time_us.abs_diff(true_us) <= 50 + TICK_US + 15, "{row:?} {reading:?}");
             counts[usize::from(row.sensor_index)] += 1;
         }
     }

@@ -144,7 +144,7 @@ fn bus_scan_finds_all() {
         ]
     });
     rig.buses[0].muxes.insert(0x70, 0x04);
-    rig.tell(&[HostMessage::ScanBus { bus: 0 }]);
+    rig.tell(&[HostMessage::ScanBus { bus: 0 }, HostMessage::ScanBus { bus: 0 }]);
     rig.run(500_000);
     let scans: Vec<BusScan> = rig
         .received
@@ -165,7 +165,7 @@ fn bus_scan_finds_all() {
         };
         assert_eq!(scan.addresses().collect::<Vec<_>>(), expected, "{port:?}");
     }
-    assert_eq!(rig.replies(), [(8, Outcome::Done, 0)]);
+    assert_eq!(rig.replies(), [(8, Outcome::Busy, 0), (8, Outcome::Done, 0)]);
 }
 
 #[test]

@@ -269,6 +269,8 @@ open_code! {
         OutOfOrder = 9 "out of order",
         /// Two sensors use one input, or one device in two ways. Detail: the index of the other.
         Conflict = 10 "conflict",
+        /// A bus is being searched.
+        Busy = 11 "busy",
     }
 }
 

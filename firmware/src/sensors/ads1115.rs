@@ -35,8 +35,9 @@ const CONVERSION_US: u32 = 1_000_000 / 860;
 /// Data rate varies by up to 10 % (6.5, electrical characteristics), and waking takes about 25 µs (8.4.2.1).
 const READY_US: u32 = CONVERSION_US + CONVERSION_US / 10 + 25;
 
-/// Begin: address, pointer, two bytes. Finish: address, pointer, address, two bytes.
-pub const COST: Cost = Cost { begin_bytes: 4, ready_us: READY_US, finish_bytes: 5 };
+/// Begin: address, pointer, two bytes, of which the last begins the conversion. Finish: address, pointer, address, two
+/// bytes.
+pub const COST: Cost = Cost { begin_bytes: 4, ready_us: READY_US, finish_bytes: 5, latch_bytes: 4 };
 
 /// Every so many conversions the part is asked whether it really was done: it shows a clock out of its limits, which
 /// would give the reading of the input before.

@@ -25,8 +25,8 @@ pub const SETTLE_US: u64 = 10_000;
 /// Counts per turn (raw angle, 12 bits).
 const COUNTS_PER_TURN: i32 = 4096;
 
-/// Nothing to begin. Finish: address, pointer, address, status and angle.
-pub const COST: Cost = Cost { begin_bytes: 0, ready_us: 0, finish_bytes: 6 };
+/// Nothing to begin. Finish: address, pointer, address, status and angle; latched when it is addressed to be read.
+pub const COST: Cost = Cost { begin_bytes: 0, ready_us: 0, finish_bytes: 6, latch_bytes: 3 };
 
 /// The driver.
 #[derive(Debug, Clone, Copy)]

@@ -42,8 +42,8 @@ const PERIOD_US: u32 = 1200;
 /// Turn-on of both parts, µs: gyroscope 70 ms at most (table of mechanical characteristics, Ton), and some periods.
 pub const SETTLE_US: u64 = 80_000;
 
-/// Nothing to begin. Finish: address, register, address, burst.
-pub const COST: Cost = Cost { begin_bytes: 0, ready_us: 0, finish_bytes: 3 + BURST as u32 };
+/// Nothing to begin. Finish: address, register, address, burst; held from when it is addressed to be read.
+pub const COST: Cost = Cost { begin_bytes: 0, ready_us: 0, finish_bytes: 3 + BURST as u32, latch_bytes: 3 };
 
 /// Standard gravity, m/s² (exact by definition).
 const STANDARD_GRAVITY: f32 = 9.80665;

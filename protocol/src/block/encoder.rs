@@ -64,6 +64,11 @@ impl BlockEncoder {
         self.block.scans
     }
 
+    /// Whether the open block has all the scans that it shall have.
+    pub const fn is_full(&self) -> bool {
+        self.block.scans >= self.max_scans
+    }
+
     /// When the open block's first scan began, if it has one.
     pub fn opened_us(&self) -> Option<u64> {
         (self.block.scans > 0).then_some(self.block.first_time_us)
@@ -124,7 +129,7 @@ impl BlockEncoder {
             .block
             .first_time_us
             .wrapping_add(u64::from(self.block.period_us).wrapping_mul(u64::from(self.block.scans)));
-        if self.block.scans >= self.max_scans {
+        if self.is_full() {
             Err(PushError::Full)
         } else if start_us != due_us {
             Err(PushError::Gap)
