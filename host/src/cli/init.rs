@@ -2,8 +2,9 @@
 
 use super::output::Screen;
 use super::{Ending, Failure};
+use crate::files::logbook::LOGBOOK_FILE;
 use crate::jobs::init;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Make a logbook: a folder that keeps vehicles, rigs and runs.
 #[derive(Debug, clap::Args)]
@@ -16,11 +17,13 @@ pub struct Args {
 /// Runs the command.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let made = init::run(&args.dir)?;
+    let file = made.folder.join(LOGBOOK_FILE);
+    let there =
+        if args.dir == Path::new(".") { String::new() } else { format!("cd {}\n  ", args.dir.display()) };
     screen.print(&format!(
-        "Made the logbook \"{}\" in {}.\n\nNext: cd {} and start a vehicle, say hingeline new four-link NAME.",
+        "Made the logbook \"{}\": {}\n\nNext:\n  {there}hingeline new four-link NAME",
         made.name,
-        made.folder.display(),
-        args.dir.display()
+        file.display()
     ))?;
     Ok(Ending::Done)
 }

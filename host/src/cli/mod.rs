@@ -6,6 +6,7 @@ mod completions;
 mod init;
 mod new;
 mod output;
+mod sensors;
 mod target;
 
 use crate::explain::{Explain, Failure, Status};
@@ -36,6 +37,7 @@ enum Command {
     New(new::Args),
     Analyse(analyse::Args),
     Compare(compare::Args),
+    Sensors(sensors::Args),
     Completions(completions::Args),
 }
 
@@ -57,6 +59,7 @@ pub fn main() -> ExitCode {
         Command::New(args) => new::run(&args, &screen),
         Command::Analyse(args) => analyse::run(&args, &screen),
         Command::Compare(args) => compare::run(&args, &screen),
+        Command::Sensors(args) => sensors::run(&args, &screen),
         Command::Completions(args) => completions::run(&args, &screen),
     };
     match result {

@@ -27,7 +27,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     };
     let made = new::run(&args.layout, &args.name, &base)?;
     screen.print(&format!(
-        "Wrote {} and {}.\n\nNext: put your own numbers in, then hingeline predict {}.",
+        "Wrote {} and {}\n\nNext: put your own numbers in, then\n  hingeline predict {}",
         made.vehicle_file.display(),
         made.rig_file.display(),
         made.vehicle_file.display()

@@ -5,6 +5,7 @@ pub mod compare;
 pub mod init;
 pub mod new;
 pub mod predict;
+pub mod sensors;
 pub mod source;
 mod writing;
 

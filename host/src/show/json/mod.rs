@@ -3,11 +3,13 @@
 mod analyse;
 mod compare;
 pub mod predict;
+mod sensors;
 #[cfg(test)]
 mod tests;
 
 pub use analyse::analysis;
 pub use compare::{comparison, runs};
+pub use sensors::sensors;
 
 use crate::measure::Measured;
 use crate::vehicle::numbers::Key;

@@ -6,11 +6,13 @@ mod common;
 mod compare;
 mod page;
 mod runs;
+mod sensors;
 
 pub use analyse::analysis;
 pub use compare::comparison;
 pub use page::{Ink, WIDTH};
 pub use runs::runs;
+pub use sensors::sensors;
 
 #[cfg(test)]
 mod tests;
