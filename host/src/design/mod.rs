@@ -1,9 +1,13 @@
 //! What a drawn axle does: its mechanism, its characteristic numbers, sweeps, and how well they follow from the points.
 
+pub mod drag_link;
 pub mod error;
 pub mod file;
+pub mod loads;
 pub mod mechanism;
+pub mod misalignment;
 pub mod predict;
+pub mod springs;
 pub mod tolerance;
 
 pub use error::{DesignError, OutOfReach};

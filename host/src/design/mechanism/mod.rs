@@ -7,6 +7,7 @@ mod bodies;
 mod build;
 mod just_determined;
 mod locate;
+mod reactions;
 mod rows;
 mod settle;
 mod state;
@@ -14,13 +15,16 @@ mod state;
 mod tests;
 mod walk;
 
+pub use reactions::{AppliedForce, Reactions};
 pub use state::State;
 pub use walk::Follower;
 
+use super::drag_link::{self, BumpSteer};
 use super::error::{DesignError, Loose, OutOfReach};
-use crate::geometry::Pose;
-use crate::vehicle::numbers::{self, AxleFacts, Numbers};
-use crate::vehicle::{Axle, Vehicle};
+use super::springs;
+use crate::geometry::{Pose, Vector3};
+use crate::vehicle::numbers::{self, AxleFacts, Key, Numbers};
+use crate::vehicle::{Axle, DragLink, Spring, Vehicle};
 use build::Drawn;
 use rows::Rows;
 
@@ -35,6 +39,8 @@ pub struct Mechanism {
     mobility: usize,
     redundant: usize,
     notes: Vec<String>,
+    springs: Vec<Spring>,
+    drag_link: Option<DragLink>,
     ride: State,
 }
 
@@ -66,10 +72,25 @@ impl Mechanism {
             refuse_rigid_redundancy(axle, &rows, &drawn)?;
         }
         let just_determined = location.redundant == 0 && rows.bushes.is_empty();
+        if just_determined {
+            // Such a layout moves without strain whatever the stiffness.
+            rows.members.iter_mut().for_each(|m| m.stiffness_n_per_m = None);
+        }
         let ride = walk::join(&axle.name, &mut rows, just_determined, &stated_m)?;
         let (mobility, redundant) = (location.mobility, location.redundant);
         let facts = AxleFacts::of(vehicle, axle);
-        Ok(Self { axle: axle.name.clone(), rows, facts, just_determined, mobility, redundant, notes, ride })
+        Ok(Self {
+            axle: axle.name.clone(),
+            rows,
+            facts,
+            just_determined,
+            mobility,
+            redundant,
+            notes,
+            springs: axle.springs.clone(),
+            drag_link: axle.drag_link.clone(),
+            ride,
+        })
     }
 
     /// The state at `heave_m` (bump positive) and `roll_rad` (left side up positive), reached from ride height.
@@ -92,9 +113,28 @@ impl Mechanism {
         self.ride.pose.to_array().iter().any(|v| v.abs() > SHIFTED).then_some(self.ride.pose)
     }
 
-    /// All numbers at a state.
+    /// All numbers at a state, those of springs and drag link among them.
     pub fn numbers(&self, state: &State) -> Numbers {
-        numbers::at_state(&self.facts, &state.motion)
+        let mut n = numbers::at_state(&self.facts, &state.motion);
+        if let Some(rates) = springs::rates(self, &self.springs, state) {
+            n.set(Key::HeaveRate, rates.heave_n_per_m);
+            n.set(Key::RollRate, rates.roll_nm_per_rad);
+        }
+        if let Some(bump_steer) = self.bump_steer(state) {
+            n.set(Key::BumpSteerHeave, bump_steer.steer_per_heave);
+            n.set(Key::BumpSteerRoll, bump_steer.steer_per_roll);
+        }
+        n
+    }
+
+    /// Bump steer at a state; `None` without a drag link, or where it does not reach.
+    pub fn bump_steer(&self, state: &State) -> Option<BumpSteer> {
+        drag_link::bump_steer(self.drag_link.as_ref()?, self.centre(), state)
+    }
+
+    /// Axle centre at ride height, m, floor coordinates.
+    pub fn centre(&self) -> Vector3<f64> {
+        self.rows.bodies.centre
     }
 
     /// What the formulas know of the axle.

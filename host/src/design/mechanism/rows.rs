@@ -143,9 +143,12 @@ impl Rows {
         flexing
     }
 
-    /// Root of the stiffness of a bush's row; 0 for a member's.
-    pub fn bush_weight(&self, row: usize) -> f64 {
-        let Some(row) = row.checked_sub(self.members.len()) else { return 0.0 };
+    /// Root of the stiffness behind a row, which makes a whitened strain a force; 0 for a rigid member.
+    pub fn weight(&self, row: usize) -> f64 {
+        if let Some(member) = self.members.get(row) {
+            return member.stiffness_n_per_m.unwrap_or(0.0).sqrt();
+        }
+        let row = row - self.members.len();
         let weights = self.bushes.get(row / PER_BUSH).map(|b| [b.shift_weights, b.turn_weights]);
         weights.map_or(0.0, |w| w[row % PER_BUSH / 3][row % 3])
     }

@@ -48,7 +48,7 @@ impl Settled {
             roll_moment_nm: 0.0,
             heave_stiffness_n_per_m: 0.0,
             roll_stiffness_nm_per_rad: 0.0,
-            inner: Inner { q: inner(q), by_heave: inner(by_heave), by_roll: inner(by_roll), arms: 0 },
+            inner: Inner { q: inner(q), by_heave: inner(by_heave), by_roll: inner(by_roll), ..Inner::default() },
             branch,
         };
         Self { state, correction_m }
@@ -109,7 +109,7 @@ pub(super) fn settle(rows: &Rows, guess: &[f64]) -> Option<Settled> {
         .enumerate()
         .map(|(k, (a, b))| (a - b).abs() * rows.bodies.size_m(k, rows.half_track_m))
         .fold(0.0, f64::max);
-    let state = differentiate(rows, &q, &free, &solution.multipliers)?;
+    let state = differentiate(rows, &q, &free, solution.multipliers.as_slice())?;
     Some(Settled { state, correction_m })
 }
 
@@ -120,42 +120,67 @@ fn closed(residuals: &DVector<f64>, rigid: usize) -> bool {
     residuals.rows_range(..rigid).amax() < CLOSED_M || rigid == 0
 }
 
-/// The state at the equilibrium `q`. With `L = E + μ·c` (c = elongations of the rigid members), for p = heave, roll:
-/// `[L_uu Cᵀ; C 0]·(u_p, μ_p) = −(L_up, c_p)`, `dE/dp = L_p`, `d²E/dp² = L_pp + L_pu·u_p + c_p·μ_p`.
-fn differentiate(rows: &Rows, q: &[f64], free: &[usize], multipliers: &DVector<f64>) -> Option<State> {
+/// The rows at an equilibrium, to second order. `L = E + μ·c` with c the elongations of the rigid members; u are the free
+/// coordinates, p = (heave, roll).
+pub(super) struct Linearised {
+    /// Whitened Jacobian over all coordinates, rigid members first.
+    pub jacobian: DMatrix<f64>,
+    /// Multipliers of the rigid members (N), whitened strains of all other rows (√J).
+    pub weights: DVector<f64>,
+    /// `L_uu`, `L_up`, `L_pp`.
+    pub uu: DMatrix<f64>,
+    pub up: DMatrix<f64>,
+    pub pp: DMatrix<f64>,
+    /// `c_u`, `c_p`.
+    pub c_u: DMatrix<f64>,
+    pub c_p: DMatrix<f64>,
+}
+
+impl Linearised {
+    pub fn new(rows: &Rows, q: &[f64], multipliers: &[f64]) -> Self {
+        let (free, imposed) = (rows.bodies.free(), [HEAVE, ROLL]);
+        let rigid = rows.rigid();
+        let (mut weights, jacobian) = rows.evaluate(q);
+        for (row, weight) in weights.rows_range_mut(..rigid).iter_mut().enumerate() {
+            *weight = multipliers.get(row).copied().unwrap_or(0.0);
+        }
+        let elastic = jacobian.rows_range(rigid..);
+        let hessian = elastic.tr_mul(&elastic) + rows.curvature(q, &weights);
+        let by_free = hessian.select_rows(free.iter());
+        let constraints = jacobian.rows_range(..rigid).into_owned();
+        Self {
+            uu: by_free.select_columns(free.iter()),
+            up: by_free.select_columns(imposed.iter()),
+            pp: hessian.select_columns(imposed.iter()).select_rows(imposed.iter()),
+            c_u: constraints.select_columns(free.iter()),
+            c_p: constraints.select_columns(imposed.iter()),
+            jacobian,
+            weights,
+        }
+    }
+}
+
+/// The state at the equilibrium `q`: `[L_uu c_uᵀ; c_u 0]·(u_p, μ_p) = −(L_up, c_p)`, `dE/dp = L_p`,
+/// `d²E/dp² = L_pp + L_pu·u_p + c_pᵀ·μ_p`.
+fn differentiate(rows: &Rows, q: &[f64], free: &[usize], multipliers: &[f64]) -> Option<State> {
+    let l = Linearised::new(rows, q, multipliers);
     let rigid = rows.rigid();
-    let (residuals, j) = rows.evaluate(q);
-    let mut weights = residuals.clone();
-    weights.rows_range_mut(..rigid).copy_from(multipliers);
-    let elastic = j.rows_range(rigid..);
-    let hessian = elastic.tr_mul(&elastic) + rows.curvature(q, &weights);
-    let imposed = [HEAVE, ROLL];
-    let uu = hessian.select_columns(free.iter()).select_rows(free.iter());
-    let up = hessian.select_columns(imposed.iter()).select_rows(free.iter());
-    let constraints = j.rows_range(..rigid).into_owned();
-    let c_u = constraints.select_columns(free.iter());
-    let c_p = constraints.select_columns(imposed.iter());
-    let branch = branch(&uu, &c_u)?;
-    let (u_p, m_p) = if rigid == 0 {
-        (-uu.cholesky()?.solve(&up), DMatrix::zeros(0, 2))
-    } else {
-        Saddle::new(&uu, &c_u)?.solve(&-&up, &-&c_p)?
-    };
-    let pull = j.tr_mul(&weights);
-    let stiffness = hessian.select_columns(imposed.iter()).select_rows(imposed.iter())
-        + up.tr_mul(&u_p)
-        + c_p.tr_mul(&m_p);
+    let branch = branch(&l.uu, &l.c_u)?;
+    let (u_p, m_p) = Saddle::new(&l.uu, &l.c_u)?.solve(&-&l.up, &-&l.c_p)?;
+    let pull = l.jacobian.tr_mul(&l.weights);
+    let stiffness = &l.pp + l.up.tr_mul(&u_p) + l.c_p.tr_mul(&m_p);
     let rates = |which: usize| {
         let mut all = vec![0.0; q.len()];
         for (k, &coordinate) in free.iter().enumerate() {
             all[coordinate] = u_p[(k, which)];
         }
-        all[imposed[which]] = 1.0;
+        all[[HEAVE, ROLL][which]] = 1.0;
         all
     };
     let mut state = Settled::unstrained(q, &rates(0), &rates(1), branch, 0.0).state;
     state.inner.arms = arms(&rows.bodies);
-    state.strain_energy_j = 0.5 * residuals.rows_range(rigid..).norm_squared();
+    state.inner.multipliers = multipliers.to_vec();
+    state.strain_energy_j = 0.5 * l.weights.rows_range(rigid..).norm_squared();
     (state.heave_force_n, state.roll_moment_nm) = (pull[HEAVE], pull[ROLL]);
     (state.heave_stiffness_n_per_m, state.roll_stiffness_nm_per_rad) = (stiffness[(0, 0)], stiffness[(1, 1)]);
     Some(state)

@@ -34,6 +34,8 @@ pub(super) struct Inner {
     pub by_heave: Vec<f64>,
     pub by_roll: Vec<f64>,
     pub arms: usize,
+    /// Forces in the rigid members of a strained layout, N; empty where there is no strain.
+    pub multipliers: Vec<f64>,
 }
 
 impl State {

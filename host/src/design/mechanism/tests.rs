@@ -40,10 +40,14 @@ fn layouts() -> Vec<Vehicle> {
     vec![cases::t(), cases::w(), cases::h(), cases::q(), cases::p(), cases::r(1.0), turned_round(), mixed()]
 }
 
-/// A layout with every point moved by up to 20 mm, and a state.
 fn any_layout_and_state() -> impl Strategy<Value = (Vehicle, f64, f64)> {
+    among(0..layouts().len())
+}
+
+/// One of these layouts with every point moved by up to 20 mm, and a state.
+fn among(which: std::ops::Range<usize>) -> impl Strategy<Value = (Vehicle, f64, f64)> {
     let offsets = prop::collection::vec(prop::array::uniform3(-0.02..0.02f64), 24);
-    (0..layouts().len(), offsets, -0.08..0.08f64, -0.25..0.25f64).prop_map(|(which, offsets, heave, roll)| {
+    (which, offsets, -0.08..0.08f64, -0.25..0.25f64).prop_map(|(which, offsets, heave, roll)| {
         let mut vehicle = layouts().swap_remove(which);
         let axle = &mut vehicle.axles[0];
         for (spot, offset) in axle.spots().into_iter().zip(offsets) {
@@ -100,9 +104,9 @@ proptest! {
 
     /// The quick way knows nothing of the least-squares solver; from the same guess both must end at the same state.
     #[test]
-    fn both_ways_of_settling_agree((vehicle, heave, roll) in any_layout_and_state()) {
+    fn both_ways_of_settling_agree((vehicle, heave, roll) in among(0..4)) {
         let m = Mechanism::new(&vehicle, 0).unwrap();
-        prop_assume!(m.just_determined);
+        prop_assert!(m.just_determined);
         let quick = m.solve(heave, roll).unwrap();
         let mut guess = vec![0.0; m.rows.bodies.coordinates()];
         quick.predicted(heave, roll, &mut guess);
@@ -110,10 +114,11 @@ proptest! {
             guess[k] += 1e-3;
         }
         let general = settle::settle(&m.rows, &guess).unwrap().state;
-        let close = |a: &[f64], b: &[f64]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-11);
-        prop_assert!(close(&quick.pose.to_array(), &general.pose.to_array()));
-        prop_assert!(close(&quick.motion.by_heave, &general.motion.by_heave));
-        prop_assert!(close(&quick.motion.by_roll, &general.motion.by_roll));
+        let close = |a: &[f64], b: &[f64], by: f64| a.iter().zip(b).all(|(a, b)| (a - b).abs() < by);
+        prop_assert!(close(&quick.pose.to_array(), &general.pose.to_array(), 1e-12));
+        // Either Jacobian may be a last step (1e-11) from the settled state, times second derivatives of order ten.
+        prop_assert!(close(&quick.motion.by_heave, &general.motion.by_heave, 1e-9));
+        prop_assert!(close(&quick.motion.by_roll, &general.motion.by_roll, 1e-9));
         prop_assert_eq!(quick.branch, general.branch);
     }
 

@@ -41,6 +41,11 @@ impl<'m> Follower<'m> {
         Self { mechanism, state: mechanism.ride.clone() }
     }
 
+    /// At a state of this mechanism.
+    pub fn from_state(mechanism: &'m Mechanism, state: State) -> Self {
+        Self { mechanism, state }
+    }
+
     /// Where it is.
     pub fn state(&self) -> &State {
         &self.state
@@ -131,7 +136,7 @@ impl Mechanism {
             roll_rad,
             reached_heave_m: at.pose.z_m,
             reached_roll_rad: at.pose.roll_rad,
-            member: stopper(&self.rows, self.just_determined, &q),
+            member: stopper(&self.rows, &q),
         }
     }
 }
@@ -139,23 +144,16 @@ impl Mechanism {
 /// The member that stops a motion at `q`. Where rigid members alone determine the coordinates, their Jacobian is singular at
 /// a limit: some combination of forces in them balances without moving the axle, and the member that carries most of it
 /// stops the axle. Otherwise it is the row that carries most force.
-fn stopper(rows: &Rows, just_determined: bool, q: &[f64]) -> String {
+fn stopper(rows: &Rows, q: &[f64]) -> String {
     let (residuals, j) = rows.evaluate(q);
-    let free: DMatrix<f64> = j.select_columns(rows.bodies.free().iter());
-    let force = |row: usize| match rows.members.get(row) {
-        Some(member) => residuals[row] * member.stiffness_n_per_m.unwrap_or(0.0).sqrt(),
-        None => rows.bush_weight(row) * residuals[row],
-    };
-    let rigid = if just_determined { rows.members.len() } else { rows.rigid() };
+    let rigid = rows.rigid();
     let row = if rigid > 0 {
-        let mut unweighted = free.rows_range(..rigid).into_owned();
-        for (row, member) in rows.members.iter().enumerate().take(rigid) {
-            unweighted.row_mut(row).scale_mut(1.0 / member.stiffness_n_per_m.map_or(1.0, f64::sqrt));
-        }
-        let eigen = (&unweighted * unweighted.transpose()).symmetric_eigen();
+        let c: DMatrix<f64> = j.rows_range(..rigid).select_columns(rows.bodies.free().iter());
+        let eigen = (&c * c.transpose()).symmetric_eigen();
         eigen.eigenvectors.column(eigen.eigenvalues.imin()).iamax()
     } else {
-        (0..residuals.len()).max_by(|&a, &b| force(a).abs().total_cmp(&force(b).abs())).unwrap_or(0)
+        let force_n = |row: usize| (rows.weight(row) * residuals[row]).abs();
+        (0..residuals.len()).max_by(|&a, &b| force_n(a).total_cmp(&force_n(b))).unwrap_or(0)
     };
     rows.name(row).to_string()
 }
@@ -172,7 +170,7 @@ pub(super) fn join(
     let whole = changes.iter().fold(0.0_f64, |a, c| a.max(c.abs()));
     let no_join = |rows: &Rows, q: &[f64]| DesignError::RidePose {
         axle: axle.to_string(),
-        member: stopper(rows, just_determined, q),
+        member: stopper(rows, q),
     };
     let mut q = vec![0.0; rows.bodies.coordinates()];
     let mut state = settle_from(rows, just_determined, &q).ok_or_else(|| no_join(rows, &q))?.state;

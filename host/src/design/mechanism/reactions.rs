@@ -1,0 +1,70 @@
+//! Axial forces in two-force members for forces that act on the axle, from equilibrium on the free coordinates.
+
+use super::Mechanism;
+use super::bodies::{HEAVE, ROLL};
+use super::settle::Linearised;
+use super::state::State;
+use crate::geometry::least_squares::Saddle;
+use crate::geometry::placed::PlacedBody;
+use crate::geometry::pose::COORDINATES;
+use crate::geometry::{DMatrix, Vector3};
+
+/// A force on the axle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AppliedForce {
+    /// Where it acts, m, in the chassis frame.
+    pub at: Vector3<f64>,
+    /// N, in the chassis frame.
+    pub force_n: Vector3<f64>,
+}
+
+/// What holds the axle against forces.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reactions {
+    /// Axial force in each member, tension +, N, in the order of [`Mechanism::members`]; where the layout binds, what the
+    /// state itself puts into the member is in it.
+    pub members_n: Vec<f64>,
+    /// Force of the applied ones left on heave, which the springs carry, N.
+    pub heave_n: f64,
+    /// Moment of the applied forces left on roll, which the springs carry, N·m.
+    pub roll_nm: f64,
+}
+
+impl Mechanism {
+    /// Reactions to forces at a state: virtual work on the free coordinates gives the forces in the members, what is left on
+    /// heave and roll is for the springs. Where the layout is redundant, members and bushes share the load by their stiffness
+    /// (to first order in what they deflect under it). `None` if the state is singular.
+    pub fn reactions(&self, state: &State, applied: &[AppliedForce]) -> Option<Reactions> {
+        let mut q = vec![0.0; self.rows.bodies.coordinates()];
+        state.predicted(state.pose.z_m, state.pose.roll_rad, &mut q);
+        let work = self.virtual_work(state, applied);
+        let l = Linearised::new(&self.rows, &q, &state.inner.multipliers);
+        let free = self.rows.bodies.free();
+        let work_free = DMatrix::from_fn(free.len(), 1, |k, _| work.get(free[k]).copied().unwrap_or(0.0));
+        let rigid = self.rows.rigid();
+        let no_strain = DMatrix::zeros(rigid, 1);
+        let (moved, added) = Saddle::new(&l.uu, &l.c_u)?.solve(&work_free, &no_strain)?;
+        let elongated = l.jacobian.rows_range(rigid..).select_columns(free.iter()) * &moved;
+        let members_n = self.rows.members.iter().enumerate().map(|(row, member)| match row.checked_sub(rigid) {
+            None => l.weights[row] + added[row],
+            // Whitened strain is √k·elongation; √k more makes it a force.
+            Some(elastic) => {
+                member.stiffness_n_per_m.unwrap_or(0.0).sqrt() * (l.weights[row] + elongated[elastic])
+            }
+        });
+        let members_n = members_n.collect();
+        let held = l.up.tr_mul(&moved) + l.c_p.tr_mul(&added);
+        Some(Reactions { members_n, heave_n: work[HEAVE] - held[0], roll_nm: work[ROLL] - held[1] })
+    }
+
+    /// Work of the forces per unit of each coordinate of the axle.
+    fn virtual_work(&self, state: &State, applied: &[AppliedForce]) -> [f64; COORDINATES] {
+        let body = PlacedBody::new(&state.pose, self.rows.bodies.centre);
+        let mut work = [0.0; COORDINATES];
+        for force in applied {
+            let along = body.gradient_along(&(force.at - body.moved_centre()), &force.force_n);
+            work.iter_mut().zip(along).for_each(|(w, a)| *w += a);
+        }
+        work
+    }
+}
