@@ -40,14 +40,16 @@ struct Knuckle<'a> {
 
 impl<'a> Knuckle<'a> {
     fn new(link: &'a DragLink) -> Self {
-        let upward = if link.kingpin_direction.z < 0.0 { -link.kingpin_direction } else { link.kingpin_direction };
+        let upward =
+            if link.kingpin_direction.z < 0.0 { -link.kingpin_direction } else { link.kingpin_direction };
         let length_m = distance(&link.chassis, &link.axle).length_m;
         Self { link, axis: Unit::new_normalize(upward), length_m }
     }
 
     /// The knuckle end turned by `steer_rad`, in the axle's floor coordinates, and its derivative.
     fn end(&self, steer_rad: f64) -> (Vector3<f64>, Vector3<f64>) {
-        let arm = Rotation3::from_axis_angle(&self.axis, steer_rad) * (self.link.axle - self.link.kingpin_point);
+        let arm =
+            Rotation3::from_axis_angle(&self.axis, steer_rad) * (self.link.axle - self.link.kingpin_point);
         (self.link.kingpin_point + arm, self.axis.cross(&arm))
     }
 }
@@ -123,7 +125,8 @@ mod tests {
         let vehicle = cases::h();
         let m = Mechanism::new(&vehicle, 0).unwrap();
         let link = right_knuckle();
-        let at = |heave: f64, roll: f64| bump_steer(&link, m.centre(), &m.solve(heave, roll).unwrap()).unwrap();
+        let at =
+            |heave: f64, roll: f64| bump_steer(&link, m.centre(), &m.solve(heave, roll).unwrap()).unwrap();
         let ride = at(0.0, 0.0);
         for (actual, printed) in [
             (ride.steer_per_heave, 0.0858853),
@@ -152,7 +155,8 @@ mod tests {
         let vehicle = cases::h();
         let m = Mechanism::new(&vehicle, 0).unwrap();
         let link = right_knuckle();
-        let at = |heave: f64, roll: f64| bump_steer(&link, m.centre(), &m.solve(heave, roll).unwrap()).unwrap();
+        let at =
+            |heave: f64, roll: f64| bump_steer(&link, m.centre(), &m.solve(heave, roll).unwrap()).unwrap();
         let (h, r, step) = (-0.05, 0.2, 1e-5);
         let here = at(h, r);
         let slope = |f: fn(&BumpSteer) -> f64, dh: f64, dr: f64| {
@@ -173,7 +177,11 @@ mod tests {
         let vehicle = cases::h();
         let m = Mechanism::new(&vehicle, 0).unwrap();
         // A drag link straight up from a knuckle end near the kingpin: the axle cannot drop without tearing it.
-        let link = DragLink { chassis: Vector3::new(0.02, -0.68, 0.78), axle: Vector3::new(0.02, -0.68, 0.58), ..right_knuckle() };
+        let link = DragLink {
+            chassis: Vector3::new(0.02, -0.68, 0.78),
+            axle: Vector3::new(0.02, -0.68, 0.58),
+            ..right_knuckle()
+        };
         assert_eq!(bump_steer(&link, m.centre(), &m.solve(-0.1, 0.0).unwrap()), None);
     }
 }

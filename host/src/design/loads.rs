@@ -95,7 +95,11 @@ mod tests {
         let m = Mechanism::new(vehicle, 0).unwrap();
         let r = reactions(&m, &m.solve(state.0, state.1).unwrap(), case).unwrap();
         for (actual, printed) in r.members_n.iter().zip(printed) {
-            assert!((actual - printed).abs() <= 6e-6 * printed.abs(), "{:?} instead of {printed}", r.members_n);
+            assert!(
+                (actual - printed).abs() <= 6e-6 * printed.abs(),
+                "{:?} instead of {printed}",
+                r.members_n
+            );
         }
         r
     }
@@ -148,7 +152,9 @@ mod tests {
         assert!((c.inertia_m4 * 1e12 - 223472.0).abs() < 0.51);
         assert!((c.gyration_m * 1e3 - 15.8750).abs() < 5.1e-5);
         assert!((c.transition_slenderness.unwrap() - 107.525).abs() < 5.1e-4);
-        for (length_m, critical_n) in [(0.5, 297_044.0), (0.9605, 261_224.0), (1.2, 233_666.0), (2.0, 113_036.0)] {
+        for (length_m, critical_n) in
+            [(0.5, 297_044.0), (0.9605, 261_224.0), (1.2, 233_666.0), (2.0, 113_036.0)]
+        {
             assert!((c.critical_n(&tube, length_m) - critical_n).abs() < 0.51, "{length_m}");
         }
     }

@@ -107,7 +107,10 @@ mod tests {
             (3, -0.06, 0.3, 23.3089, 43.7012),
         ] {
             let actual = degrees(which, heave, roll);
-            assert!((actual.0 - chassis).abs() < PRINTED_DEG && (actual.1 - axle).abs() < PRINTED_DEG, "{actual:?}");
+            assert!(
+                (actual.0 - chassis).abs() < PRINTED_DEG && (actual.1 - axle).abs() < PRINTED_DEG,
+                "{actual:?}"
+            );
         }
     }
 

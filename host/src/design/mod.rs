@@ -7,12 +7,15 @@ pub mod loads;
 pub mod mechanism;
 pub mod misalignment;
 pub mod predict;
+pub mod prediction;
 pub mod springs;
 pub mod tolerance;
+mod travel_ends;
 
 pub use error::{DesignError, OutOfReach};
 pub use mechanism::{Follower, Mechanism, State};
-pub use predict::{Prediction, predict, predict_states};
+pub use predict::{Wanted, predict, predict_wanted};
+pub use prediction::Prediction;
 
 #[cfg(test)]
 pub(crate) mod cases;

@@ -1,98 +1,29 @@
 //! Everything about the axles of a vehicle as they were drawn: counts, numbers at ride height with their uncertainty, sweeps
-//! over heave and articulation, travel limits.
+//! over heave and articulation, travel limits, joints, loads.
 
 use super::error::{DesignError, OutOfReach};
-use super::mechanism::{Follower, Mechanism, State};
+use super::loads::{self, Column, LoadCase};
+use super::mechanism::{Element, Follower, Mechanism, MemberView, Reactions, State};
+use super::misalignment::{Misalignment, misalignment};
+use super::prediction::*;
+use super::springs::{installation_ratios, strut};
 use super::tolerance::number_u;
+use super::travel_ends::travel_ends;
 use crate::geometry::Pose;
-use crate::vehicle::numbers::Numbers;
-use crate::vehicle::{Axle, Position, Vehicle};
+use crate::vehicle::{Axle, Link, Sweep, Vehicle};
 
 /// Steps from ride height to each end of a sweep.
 const STEPS: usize = 20;
+/// Steps from ride height to each end of a sweep where all combinations of heave and articulation are looked at.
+const GRID_STEPS: i32 = 5;
 
-/// A vehicle as designed.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Prediction {
-    /// Its name.
-    pub vehicle: String,
-    /// In file order.
-    pub axles: Vec<AxlePrediction>,
-    /// Defaults that the file left to the project.
-    pub defaults_used: Vec<String>,
-}
-
-/// One axle as designed.
-#[derive(Debug, Clone, PartialEq)]
-pub struct AxlePrediction {
-    /// Its name.
-    pub name: String,
-    /// Front or rear.
-    pub position: Position,
-    /// Degrees of freedom that distances and bush translations leave; 2 is just right.
-    pub mobility: usize,
-    /// Distances and bush translations beyond what the free coordinates need.
-    pub redundant: usize,
-    /// What was assumed, and cautions.
-    pub notes: Vec<String>,
-    /// Pose at ride height where stated lengths disagree with the drawn points.
-    pub ride_shift: Option<Pose>,
-    /// At ride height.
-    pub ride: AtState,
-    /// Standard uncertainty (k = 1) of each number at ride height.
-    pub ride_u: Numbers,
-    /// The states that were asked for, in their order.
-    pub states: Vec<AtState>,
-    /// Over heave and over articulation.
-    pub sweeps: Sweeps,
-    /// Two-force members, legs and Watts links among them.
-    pub links: Vec<LinkPrediction>,
-}
-
-/// Sweeps through ride height, lowest first.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Sweeps {
-    /// From full droop to full bump, no articulation.
-    pub heave: Vec<AtState>,
-    /// From right wheel up to left wheel up, no heave.
-    pub roll: Vec<AtState>,
-}
-
-/// A state that was asked for.
-#[derive(Debug, Clone, PartialEq)]
-pub struct AtState {
-    /// Asked for, m.
-    pub heave_m: f64,
-    /// Asked for, rad.
-    pub roll_rad: f64,
-    /// What is there, or what keeps the axle from it.
-    pub outcome: Result<Reached, OutOfReach>,
-}
-
-/// What an axle does at a state.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Reached {
-    /// Pose relative to the chassis.
-    pub pose: Pose,
-    /// Heading of the wheels' spin axis, rad.
-    pub axle_steer_rad: f64,
-    /// Travel of the left and the right wheel, m.
-    pub wheel_travel_m: [f64; 2],
-    /// Elastic energy in bushes, J.
-    pub strain_energy_j: f64,
-    /// Roll moment of binding, `dE/droll`, N·m.
-    pub roll_moment_nm: f64,
-    /// Every number there.
-    pub numbers: Numbers,
-}
-
-/// A link, a leg of a wishbone, a link of a Watts linkage.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LinkPrediction {
-    /// Its name.
-    pub name: String,
-    /// Between joint centres, m.
-    pub length_m: f64,
+/// What to predict beyond ride height and sweeps.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Wanted {
+    /// States to solve: heave m, roll rad.
+    pub states: Vec<(f64, f64)>,
+    /// Load cases to work out at ride height and at these states.
+    pub loads: Vec<LoadCase>,
 }
 
 /// Predicts every axle of a vehicle.
@@ -100,45 +31,63 @@ pub struct LinkPrediction {
 /// # Errors
 /// The first axle's [`DesignError`] that keeps it from having any state.
 pub fn predict(vehicle: &Vehicle) -> Result<Prediction, DesignError> {
-    predict_states(vehicle, &[])
+    predict_wanted(vehicle, &Wanted::default())
 }
 
-/// As [`predict`], and solves the given states (heave m, roll rad) of every axle.
+/// As [`predict`], with the states and loads that are wanted.
 ///
 /// # Errors
 /// As [`predict`]; a state that the links cannot reach is an answer, not an error.
-pub fn predict_states(vehicle: &Vehicle, wanted: &[(f64, f64)]) -> Result<Prediction, DesignError> {
+pub fn predict_wanted(vehicle: &Vehicle, wanted: &Wanted) -> Result<Prediction, DesignError> {
     let axles =
         (0..vehicle.axles.len()).map(|k| predict_axle(vehicle, k, wanted)).collect::<Result<_, _>>()?;
     Ok(Prediction { vehicle: vehicle.name.clone(), axles, defaults_used: vehicle.defaults_used.clone() })
 }
 
-fn predict_axle(
-    vehicle: &Vehicle,
-    index: usize,
-    wanted: &[(f64, f64)],
-) -> Result<AxlePrediction, DesignError> {
+fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<AxlePrediction, DesignError> {
     let mechanism = Mechanism::new(vehicle, index)?;
     let axle = &vehicle.axles[index];
+    let solved = solve_all(&mechanism, &wanted.states);
+    let states = wanted.states.iter().zip(&solved).map(|(&(heave_m, roll_rad), outcome)| AtState {
+        heave_m,
+        roll_rad,
+        outcome: outcome.as_ref().map(|s| reached(&mechanism, s)).map_err(Clone::clone),
+    });
+    let solved: Vec<Option<&State>> = solved.iter().map(|s| s.as_ref().ok()).collect();
+    let travel = over_travel(&mechanism, &axle.sweep);
     Ok(AxlePrediction {
         name: axle.name.clone(),
         position: axle.position,
+        track_m: axle.track_m,
+        tyre_radius_m: axle.tyre_radius_m,
         mobility: mechanism.mobility(),
         redundant: mechanism.redundant(),
-        notes: mechanism.notes().to_vec(),
+        notes: mechanism.notes().iter().cloned().chain(preload_note(axle)).collect(),
         ride_shift: mechanism.ride_shift(),
-        ride: AtState { heave_m: 0.0, roll_rad: 0.0, outcome: Ok(reached(&mechanism, mechanism.ride())) },
+        ride: reached(&mechanism, mechanism.ride()),
         ride_u: number_u(vehicle, index)?,
-        states: states(&mechanism, wanted.iter().copied()),
-        sweeps: sweeps(axle, &mechanism),
-        links: mechanism
-            .members()
-            .map(|(name, length_m)| LinkPrediction { name: name.into(), length_m })
-            .collect(),
+        states: states.collect(),
+        sweep: axle.sweep,
+        sweeps: sweeps(&axle.sweep, &mechanism),
+        links: links(axle, &mechanism, &solved, &travel),
+        loads: wanted.loads.iter().map(|&case| load(&mechanism, case, &solved)).collect(),
+        struts: struts(axle, &mechanism),
+        ends: travel_ends(axle, &mechanism),
     })
 }
 
-/// Solves the given states (heave m, roll rad), each from the one before.
+/// What rates leave out where the file does not say how hard the springs press.
+fn preload_note(axle: &Axle) -> Option<String> {
+    let unknown = axle.springs.iter().any(|s| s.preload_n.is_none());
+    unknown.then(|| "Spring preload is not given: heave and roll rates leave out what it adds.".to_owned())
+}
+
+fn solve_all(mechanism: &Mechanism, wanted: &[(f64, f64)]) -> Vec<Result<State, OutOfReach>> {
+    let mut follower = Follower::new(mechanism);
+    wanted.iter().map(|&(heave_m, roll_rad)| follower.go(heave_m, roll_rad).cloned()).collect()
+}
+
+/// Solves states (heave m, roll rad), each from the one before.
 pub fn states(mechanism: &Mechanism, wanted: impl IntoIterator<Item = (f64, f64)>) -> Vec<AtState> {
     let mut follower = Follower::new(mechanism);
     wanted
@@ -158,11 +107,11 @@ fn reached(mechanism: &Mechanism, state: &State) -> Reached {
         strain_energy_j: state.strain_energy_j,
         roll_moment_nm: state.roll_moment_nm,
         numbers: mechanism.numbers(state),
+        bump_steer: mechanism.bump_steer(state),
     }
 }
 
-fn sweeps(axle: &Axle, mechanism: &Mechanism) -> Sweeps {
-    let sweep = &axle.sweep;
+fn sweeps(sweep: &Sweep, mechanism: &Mechanism) -> Sweeps {
     let heave = both_ways(mechanism, -sweep.down_m, sweep.up_m, |h| (h, 0.0));
     let roll = both_ways(mechanism, -sweep.roll_rad, sweep.roll_rad, |r| (0.0, r));
     Sweeps { heave, roll }
@@ -175,4 +124,98 @@ fn both_ways(mechanism: &Mechanism, low: f64, high: f64, state: impl Fn(f64) -> 
     all.reverse();
     all.extend(states(mechanism, (1..=STEPS).map(|k| part(high, k))));
     all
+}
+
+/// The poses within reach on a grid over the whole range of travel, heave and articulation together.
+pub fn over_travel(mechanism: &Mechanism, sweep: &Sweep) -> Vec<Pose> {
+    let mut poses = Vec::new();
+    for heave in -GRID_STEPS..=GRID_STEPS {
+        let far_m = if heave < 0 { sweep.down_m } else { sweep.up_m };
+        let heave_m = far_m * f64::from(heave) / f64::from(GRID_STEPS);
+        for side in [-1, 1] {
+            // From no articulation outwards, so that a limit on one side does not hide the other.
+            let mut follower = Follower::new(mechanism);
+            for roll in 0..=GRID_STEPS {
+                let roll_rad = sweep.roll_rad * f64::from(side * roll) / f64::from(GRID_STEPS);
+                match follower.go(heave_m, roll_rad) {
+                    Ok(state) => poses.push(state.pose),
+                    Err(_) => break,
+                }
+            }
+        }
+    }
+    poses
+}
+
+fn links(
+    axle: &Axle,
+    mechanism: &Mechanism,
+    solved: &[Option<&State>],
+    travel: &[Pose],
+) -> Vec<LinkPrediction> {
+    let one = |member: MemberView| {
+        let link = match member.part_of {
+            Element::Link(k) => axle.locating.links.get(k),
+            Element::Wishbone(_) | Element::Watts(_) => None,
+        };
+        let tube = match member.part_of {
+            Element::Link(_) => link.and_then(|l| l.tube.as_ref()),
+            Element::Wishbone(k) => axle.locating.wishbones.get(k).and_then(|w| w.tube.as_ref()),
+            Element::Watts(_) => None,
+        };
+        LinkPrediction {
+            name: member.name.to_owned(),
+            length_m: member.length_m,
+            misalignment: link.map(|l| joints(axle, l, mechanism, solved, travel)),
+            buckling_n: tube.map(|t| Column::of(t).critical_n(t, member.length_m)),
+            joint_rating_n: link.and_then(|l| l.joint_rating_n),
+        }
+    };
+    mechanism.members().map(one).collect()
+}
+
+fn joints(
+    axle: &Axle,
+    link: &Link,
+    mechanism: &Mechanism,
+    solved: &[Option<&State>],
+    travel: &[Pose],
+) -> LinkMisalignment {
+    let at = |pose: &Pose| misalignment(axle, link, pose);
+    let ride_pose = mechanism.ride().pose;
+    let mut worst = WorstMisalignment { heave_m: 0.0, roll_rad: 0.0, at: at(&ride_pose) };
+    for pose in travel {
+        let here: Misalignment = at(pose);
+        if here.worst_rad() > worst.at.worst_rad() {
+            worst = WorstMisalignment { heave_m: pose.z_m, roll_rad: pose.roll_rad, at: here };
+        }
+    }
+    LinkMisalignment {
+        limit_rad: link.misalignment_limit_rad,
+        ride: at(&ride_pose),
+        states: solved.iter().map(|s| s.map(|s| at(&s.pose))).collect(),
+        worst,
+    }
+}
+
+fn load(mechanism: &Mechanism, case: LoadCase, solved: &[Option<&State>]) -> LoadPrediction {
+    let forces = |state: &State| {
+        let Reactions { members_n, heave_n, roll_nm } = loads::reactions(mechanism, state, case)?;
+        Some(LinkForces { links_n: members_n, heave_n, roll_nm })
+    };
+    let states = solved.iter().map(|s| s.and_then(forces)).collect();
+    LoadPrediction { case, ride: forces(mechanism.ride()), states }
+}
+
+fn struts(axle: &Axle, mechanism: &Mechanism) -> Vec<StrutPrediction> {
+    let springs = axle.springs.iter().map(|s| (&s.name, &s.chassis, &s.axle));
+    let shocks = axle.shocks.iter().map(|s| (&s.name, &s.chassis, &s.axle));
+    springs
+        .chain(shocks)
+        .map(|(name, chassis, end)| {
+            let strut = strut(mechanism.centre(), chassis, end, mechanism.ride());
+            let (heave_ratio, roll_ratio) = installation_ratios(&strut, axle.track_m);
+            StrutPrediction { name: name.clone(), length_m: strut.length_m, heave_ratio, roll_ratio }
+        })
+        .collect()
 }

@@ -106,8 +106,7 @@ mod tests {
         let vehicle = cases::t();
         let m = Mechanism::new(&vehicle, 0).unwrap();
         let coil = &coils(None)[0];
-        let (heave, roll) =
-            installation_ratios(&strut(m.centre(), &coil.chassis, &coil.axle, m.ride()), 1.6);
+        let (heave, roll) = installation_ratios(&strut(m.centre(), &coil.chassis, &coil.axle, m.ride()), 1.6);
         assert!((heave - 0.992414).abs() < 5.1e-7, "{heave}");
         assert!((roll.abs() - 0.604581).abs() < 5.1e-7, "{roll}");
         for (preload, heave, roll) in [(None, 88639.7, 21053.8), (Some(4500.0), 87468.7, 20346.7)] {

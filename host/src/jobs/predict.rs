@@ -1,7 +1,8 @@
 //! `predict`: vehicle files become what their axles do as designed, side by side.
 
 use crate::design::file::load_states;
-use crate::design::{DesignError, Prediction, predict_states};
+use crate::design::loads::LoadCase;
+use crate::design::{DesignError, Prediction, Wanted, predict_wanted};
 use crate::explain::{Explain, Status};
 use crate::files::LoadError;
 use crate::vehicle;
@@ -9,12 +10,29 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 /// What was asked for.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Request {
     /// Vehicle files.
     pub vehicles: Vec<PathBuf>,
     /// A table of states to solve (headings `heave_m,roll_rad`).
     pub states: Option<PathBuf>,
+    /// Total drive force to work out loads for, N.
+    pub drive_n: Option<f64>,
+    /// Total brake force, N.
+    pub brake_n: Option<f64>,
+    /// Total side force, to the left, N.
+    pub side_n: Option<f64>,
+}
+
+impl Request {
+    fn loads(&self) -> Vec<LoadCase> {
+        let cases = [
+            self.drive_n.map(LoadCase::Drive),
+            self.brake_n.map(LoadCase::Brake),
+            self.side_n.map(LoadCase::Side),
+        ];
+        cases.into_iter().flatten().collect()
+    }
 }
 
 /// Vehicles as designed, in the order asked for.
@@ -84,15 +102,16 @@ pub fn run(request: &Request) -> Result<Predicted, PredictError> {
     if request.vehicles.is_empty() {
         return Err(PredictError::NoVehicle);
     }
-    let wanted = request.states.as_deref().map(load_states).transpose()?.unwrap_or_default();
+    let states = request.states.as_deref().map(load_states).transpose()?.unwrap_or_default();
+    let wanted = Wanted { states, loads: request.loads() };
     let vehicles = request.vehicles.iter().map(|path| one(path, &wanted)).collect::<Result<_, _>>()?;
     Ok(Predicted { vehicles })
 }
 
-fn one(path: &Path, wanted: &[(f64, f64)]) -> Result<PredictedVehicle, PredictError> {
+fn one(path: &Path, wanted: &Wanted) -> Result<PredictedVehicle, PredictError> {
     let file = path.display().to_string();
     let vehicle = vehicle::file::load(path)?;
-    match predict_states(&vehicle, wanted) {
+    match predict_wanted(&vehicle, wanted) {
         Ok(prediction) => Ok(PredictedVehicle { file, prediction }),
         Err(source) => Err(PredictError::Design { file, source }),
     }
@@ -115,7 +134,7 @@ mod tests {
             std::fs::write(&path, text).unwrap();
             path
         });
-        run(&Request { vehicles: vec![file], states })
+        run(&Request { vehicles: vec![file], states, drive_n: Some(8000.0), ..Request::default() })
     }
 
     #[test]
@@ -126,7 +145,7 @@ mod tests {
             for at in axle.sweeps.heave.iter().chain(&axle.sweeps.roll) {
                 assert!(at.outcome.is_ok(), "{word}: {at:?}");
             }
-            let ride = axle.ride.outcome.as_ref().unwrap();
+            let ride = &axle.ride;
             for key in [Key::ContactForwardPerHeave, Key::RollCentreZ, Key::RollSteer, Key::LateralPerHeave] {
                 assert!(ride.numbers.get(key).is_some(), "{word}: {key:?}");
                 assert!(axle.ride_u.get(key).is_some_and(|u| u > 0.0), "{word}: {key:?}");
@@ -154,14 +173,19 @@ mod tests {
             }
         }
         assert!(axle["ride"]["castor_rad"].is_null() && blocked["roll_centre_z_m"].is_null());
-        assert!(axle["links"][0]["length_m"].as_f64().unwrap() > 0.5);
+        let link = &axle["links"][0];
+        assert!(link["length_m"].as_f64().unwrap() > 0.5);
+        assert!(link["misalignment"]["chassis_rad"].is_number() && link["load"]["drive_n"].is_number());
+        assert!(link["load"]["brake_n"].is_null());
+        let there = |of: &str| link[of]["states"].as_array().unwrap().len();
+        assert_eq!((there("misalignment"), there("load")), (2, 2));
     }
 
     #[test]
     fn errors_say_which_file_and_where() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("vehicle.toml");
-        let error = run(&Request { vehicles: vec![file.clone()], states: None }).unwrap_err();
+        let error = run(&Request { vehicles: vec![file.clone()], ..Request::default() }).unwrap_err();
         assert!(matches!(error, PredictError::Load(LoadError::Missing(_))));
         // A parallel four-link and panhard bar whose joints are not known cannot give way.
         let rigid: Vec<_> = Layout::FourLink
@@ -171,7 +195,7 @@ mod tests {
             .map(str::to_owned)
             .collect();
         std::fs::write(&file, rigid.join("\n")).unwrap();
-        let error = run(&Request { vehicles: vec![file.clone()], states: None }).unwrap_err();
+        let error = run(&Request { vehicles: vec![file.clone()], ..Request::default() }).unwrap_err();
         assert!(
             matches!(&error, PredictError::Design { source: DesignError::Overconstrained { .. }, .. }),
             "{error}"

@@ -1,7 +1,7 @@
 //! From the elements of a vehicle file to bodies and rows.
 
 use super::bodies::{Bodies, Carrier, Crank, End};
-use super::rows::{BushRows, Member, Rows};
+use super::rows::{BushRows, Element, Member, Rows};
 use crate::design::error::DesignError;
 use crate::geometry::Vector3;
 use crate::vehicle::{Axle, JointKind, RadiusArm, Side, Watts};
@@ -17,17 +17,18 @@ pub(super) struct Drawn {
 
 pub(super) fn draw(axle: &Axle) -> Result<Drawn, DesignError> {
     let mut members = Vec::new();
-    for link in &axle.locating.links {
+    for (k, link) in axle.locating.links.iter().enumerate() {
         let ends = [end(Carrier::Chassis, link.chassis.point()), end(Carrier::Axle, link.axle.point())];
-        let member = member(link.name.clone(), ends, link.stiffness_n_per_m, link.joints);
+        let member = member(link.name.clone(), Element::Link(k), ends, link.stiffness_n_per_m, link.joints);
         members.push((member, link.length_m));
     }
-    for wishbone in &axle.locating.wishbones {
+    for (index, wishbone) in axle.locating.wishbones.iter().enumerate() {
+        let part_of = Element::Wishbone(index);
         let (apex_on, legs_on) = carriers(wishbone.apex_on);
         for (k, leg) in wishbone.legs.iter().enumerate() {
             let name = format!("{} leg {}", wishbone.name, k + 1);
             let ends = [end(legs_on, leg.point()), end(apex_on, wishbone.apex.point())];
-            members.push((member(name, ends, wishbone.stiffness_n_per_m, wishbone.joints), None));
+            members.push((member(name, part_of, ends, wishbone.stiffness_n_per_m, wishbone.joints), None));
         }
     }
     let mut cranks = Vec::new();
@@ -42,6 +43,9 @@ pub(super) fn draw(axle: &Axle) -> Result<Drawn, DesignError> {
             return Err(DesignError::ArmSpins { axle: axle.name.clone(), arm: arm.name.clone() });
         }
         bushes.extend(arm_bushes(arm, k));
+    }
+    for (place, (member, _)) in members.iter_mut().enumerate() {
+        member.place = place;
     }
     // Rigid members first: the solver counts them from the start.
     members.sort_by_key(|(m, _)| m.stiffness_n_per_m.is_some());
@@ -65,6 +69,7 @@ fn carriers(on: Side) -> (Carrier, Carrier) {
 
 fn member(
     name: String,
+    part_of: Element,
     ends: [End; 2],
     stiffness_n_per_m: Option<f64>,
     joints: Option<[JointKind; 2]>,
@@ -73,14 +78,20 @@ fn member(
     // Two joints in series: their compliances add.
     let assumed_n_per_m =
         joints.map(|kinds| 1.0 / kinds.iter().map(|k| 1.0 / k.assumed().radial_n_per_m).sum::<f64>());
-    Member { name, ends, length_m, stiffness_n_per_m, assumed_n_per_m }
+    Member { name, place: 0, part_of, ends, length_m, stiffness_n_per_m, assumed_n_per_m }
 }
 
 fn watts_members(watts: &Watts, crank: usize) -> [Member; 2] {
     let (_, far) = carriers(watts.pivot_on);
     std::array::from_fn(|k| {
         let ends = [end(Carrier::Crank(crank), watts.crank[k]), end(far, watts.ends[k].point())];
-        member(format!("{} link {}", watts.name, k + 1), ends, watts.stiffness_n_per_m, None)
+        member(
+            format!("{} link {}", watts.name, k + 1),
+            Element::Watts(crank),
+            ends,
+            watts.stiffness_n_per_m,
+            None,
+        )
     })
 }
 

@@ -26,6 +26,7 @@ use crate::geometry::{Pose, Vector3};
 use crate::vehicle::numbers::{self, AxleFacts, Key, Numbers};
 use crate::vehicle::{Axle, DragLink, Spring, Vehicle};
 use build::Drawn;
+pub use rows::Element;
 use rows::Rows;
 
 /// The mechanism of one axle, solved at ride height.
@@ -39,6 +40,8 @@ pub struct Mechanism {
     mobility: usize,
     redundant: usize,
     notes: Vec<String>,
+    /// Rows of the members in file order.
+    order: Vec<usize>,
     springs: Vec<Spring>,
     drag_link: Option<DragLink>,
     ride: State,
@@ -76,6 +79,8 @@ impl Mechanism {
             // Such a layout moves without strain whatever the stiffness.
             rows.members.iter_mut().for_each(|m| m.stiffness_n_per_m = None);
         }
+        let mut order: Vec<usize> = (0..rows.members.len()).collect();
+        order.sort_by_key(|&row| rows.members[row].place);
         let ride = walk::join(&axle.name, &mut rows, just_determined, &stated_m)?;
         let (mobility, redundant) = (location.mobility, location.redundant);
         let facts = AxleFacts::of(vehicle, axle);
@@ -87,6 +92,7 @@ impl Mechanism {
             mobility,
             redundant,
             notes,
+            order,
             springs: axle.springs.clone(),
             drag_link: axle.drag_link.clone(),
             ride,
@@ -157,10 +163,22 @@ impl Mechanism {
         &self.notes
     }
 
-    /// Name of each two-force member with its length, m.
-    pub fn members(&self) -> impl Iterator<Item = (&str, f64)> {
-        self.rows.members.iter().map(|m| (m.name.as_str(), m.length_m))
+    /// The two-force members: links, then legs of wishbones, then links of Watts linkages, in file order.
+    pub fn members(&self) -> impl Iterator<Item = MemberView<'_>> {
+        let members = self.order.iter().map(|&row| &self.rows.members[row]);
+        members.map(|m| MemberView { name: &m.name, length_m: m.length_m, part_of: m.part_of })
     }
+}
+
+/// A two-force member as others see it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MemberView<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// Between joint centres, m.
+    pub length_m: f64,
+    /// The element that it is or belongs to.
+    pub part_of: Element,
 }
 
 fn names(axle: &Axle) -> locate::Names {

@@ -45,14 +45,12 @@ impl Mechanism {
         let no_strain = DMatrix::zeros(rigid, 1);
         let (moved, added) = Saddle::new(&l.uu, &l.c_u)?.solve(&work_free, &no_strain)?;
         let elongated = l.jacobian.rows_range(rigid..).select_columns(free.iter()) * &moved;
-        let members_n = self.rows.members.iter().enumerate().map(|(row, member)| match row.checked_sub(rigid) {
+        let force_n = |row: usize| match row.checked_sub(rigid) {
             None => l.weights[row] + added[row],
             // Whitened strain is √k·elongation; √k more makes it a force.
-            Some(elastic) => {
-                member.stiffness_n_per_m.unwrap_or(0.0).sqrt() * (l.weights[row] + elongated[elastic])
-            }
-        });
-        let members_n = members_n.collect();
+            Some(elastic) => self.rows.weight(row) * (l.weights[row] + elongated[elastic]),
+        };
+        let members_n = self.order.iter().map(|&row| force_n(row)).collect();
         let held = l.up.tr_mul(&moved) + l.c_p.tr_mul(&added);
         Some(Reactions { members_n, heave_n: work[HEAVE] - held[0], roll_nm: work[ROLL] - held[1] })
     }

@@ -9,10 +9,24 @@ use crate::geometry::relative::{PAIR, Relative};
 use crate::geometry::{DMatrix, DVector, Matrix3, Pose, Vector3};
 use crate::vehicle::{Bush, Side};
 
+/// An element of the axle, counted from 0 in its list.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Element {
+    /// A link.
+    Link(usize),
+    /// A wishbone.
+    Wishbone(usize),
+    /// A Watts linkage.
+    Watts(usize),
+}
+
 /// A two-force member: a link, a leg of a wishbone, a link of a Watts linkage.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Member {
     pub name: String,
+    /// Its place in the file's order; rows stand in another.
+    pub place: usize,
+    pub part_of: Element,
     pub ends: [End; 2],
     /// Distance between joint centres, m.
     pub length_m: f64,

@@ -48,7 +48,12 @@ impl Settled {
             roll_moment_nm: 0.0,
             heave_stiffness_n_per_m: 0.0,
             roll_stiffness_nm_per_rad: 0.0,
-            inner: Inner { q: inner(q), by_heave: inner(by_heave), by_roll: inner(by_roll), ..Inner::default() },
+            inner: Inner {
+                q: inner(q),
+                by_heave: inner(by_heave),
+                by_roll: inner(by_roll),
+                ..Inner::default()
+            },
             branch,
         };
         Self { state, correction_m }

@@ -168,10 +168,8 @@ pub(super) fn join(
     let drawn_m: Vec<f64> = rows.members.iter().map(|m| m.length_m).collect();
     let changes: Vec<f64> = drawn_m.iter().zip(stated_m).map(|(d, s)| s.map_or(0.0, |s| s - d)).collect();
     let whole = changes.iter().fold(0.0_f64, |a, c| a.max(c.abs()));
-    let no_join = |rows: &Rows, q: &[f64]| DesignError::RidePose {
-        axle: axle.to_string(),
-        member: stopper(rows, q),
-    };
+    let no_join =
+        |rows: &Rows, q: &[f64]| DesignError::RidePose { axle: axle.to_string(), member: stopper(rows, q) };
     let mut q = vec![0.0; rows.bodies.coordinates()];
     let mut state = settle_from(rows, just_determined, &q).ok_or_else(|| no_join(rows, &q))?.state;
     let (mut done, mut stride) = (0.0, 1.0_f64);

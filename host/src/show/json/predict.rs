@@ -1,6 +1,11 @@
 //! `predict --json`.
 
-use crate::design::predict::{AtState, AxlePrediction, LinkPrediction, Reached};
+use crate::design::loads::LoadCase;
+use crate::design::misalignment::Misalignment;
+use crate::design::prediction::{
+    AtState, AxlePrediction, EndKind, LinkForces, LinkMisalignment, LinkPrediction, LoadPrediction, Reached,
+    StrutPrediction, TravelEnd,
+};
 use crate::geometry::Pose;
 use crate::jobs::predict::{Predicted, PredictedVehicle};
 use crate::vehicle::Position;
@@ -26,9 +31,15 @@ fn vehicle(vehicle: &PredictedVehicle) -> Value {
 }
 
 fn axle(axle: &AxlePrediction) -> Value {
-    let none = Numbers::default();
-    let ride = axle.ride.outcome.as_ref().map_or(&none, |r| &r.numbers);
     let all = |states: &[AtState]| states.iter().map(state).collect::<Vec<_>>();
+    let links = axle.links.iter().enumerate().map(|(index, link)| {
+        json!({
+            "name": link.name,
+            "length_m": link.length_m,
+            "misalignment": link.misalignment.as_ref().map(joints),
+            "load": load(axle, index, link),
+        })
+    });
     json!({
         "name": axle.name,
         "position": match axle.position { Position::Front => "front", Position::Rear => "rear" },
@@ -36,11 +47,14 @@ fn axle(axle: &AxlePrediction) -> Value {
         "redundant": axle.redundant,
         "notes": axle.notes,
         "ride_shift": axle.ride_shift.as_ref().map(pose),
-        "ride": numbers(ride),
+        "ride": numbers(&axle.ride.numbers),
         "ride_u": numbers(&axle.ride_u),
         "states": all(&axle.states),
         "sweeps": { "heave": all(&axle.sweeps.heave), "roll": all(&axle.sweeps.roll) },
-        "links": axle.links.iter().map(link).collect::<Vec<_>>(),
+        "links": links.collect::<Vec<_>>(),
+        "loads": axle.loads.iter().map(left_over).collect::<Vec<_>>(),
+        "struts": axle.struts.iter().map(strut).collect::<Vec<_>>(),
+        "travel_ends": axle.ends.iter().map(travel_end).collect::<Vec<_>>(),
     })
 }
 
@@ -76,10 +90,100 @@ fn state(state: &AtState) -> Value {
     put("wheel_travel_right_m", value(|r| r.wheel_travel_m[1]));
     put("strain_energy_j", value(|r| r.strain_energy_j));
     put("roll_moment_nm", value(|r| r.roll_moment_nm));
+    put("wheel_steer_rad", json!(at.and_then(|r| r.bump_steer).map(|b| b.steer_rad)));
+    put("wheel_heading_rad", json!(at.and_then(|r| r.bump_steer).map(|b| b.heading_rad)));
     all.extend(numbers(at.map_or(&Numbers::default(), |r| &r.numbers)));
     Value::Object(all)
 }
 
-fn link(link: &LinkPrediction) -> Value {
-    json!({ "name": link.name, "length_m": link.length_m })
+fn joints(joints: &LinkMisalignment) -> Value {
+    let mut all = misalignment(Some(&joints.ride));
+    let worst = &joints.worst;
+    all.insert("limit_rad".into(), json!(joints.limit_rad));
+    all.insert("states".into(), joints.states.iter().map(|s| misalignment(s.as_ref())).collect());
+    let mut there = misalignment(Some(&worst.at));
+    there.insert("heave_m".into(), json!(worst.heave_m));
+    there.insert("roll_rad".into(), json!(worst.roll_rad));
+    all.insert("worst".into(), Value::Object(there));
+    Value::Object(all)
+}
+
+fn misalignment(at: Option<&Misalignment>) -> Map<String, Value> {
+    [
+        ("chassis_rad", json!(at.map(|m| m.chassis_rad))),
+        ("axle_rad", json!(at.map(|m| m.axle_rad))),
+        ("shared_spin_rad", json!(at.and_then(|m| m.shared_spin_rad))),
+    ]
+    .into_iter()
+    .map(|(key, value)| (key.to_owned(), value))
+    .collect()
+}
+
+/// What each load case is called.
+fn case_key(case: LoadCase) -> &'static str {
+    match case {
+        LoadCase::Drive(_) => "drive_n",
+        LoadCase::Brake(_) => "brake_n",
+        LoadCase::Side(_) => "side_n",
+    }
+}
+
+/// The force in one link by load case, null for cases that were not asked for.
+fn load(axle: &AxlePrediction, index: usize, link: &LinkPrediction) -> Value {
+    let by_case = |forces: &dyn Fn(&LoadPrediction) -> Option<f64>| {
+        let mut all = Map::new();
+        for key in ["drive_n", "brake_n", "side_n"] {
+            let force = axle.loads.iter().find(|l| case_key(l.case) == key).and_then(forces);
+            all.insert(key.to_owned(), json!(force));
+        }
+        all
+    };
+    let in_link = |forces: Option<&LinkForces>| forces.and_then(|f| f.links_n.get(index).copied());
+    let mut all = by_case(&|l| in_link(l.ride.as_ref()));
+    let states = (0..axle.states.len())
+        .map(|k| Value::Object(by_case(&|l| in_link(l.states.get(k).and_then(Option::as_ref)))));
+    all.insert("states".into(), states.collect());
+    all.insert("buckling_n".into(), json!(link.buckling_n));
+    all.insert("joint_rating_n".into(), json!(link.joint_rating_n));
+    Value::Object(all)
+}
+
+/// What a load case leaves to the springs.
+fn left_over(load: &LoadPrediction) -> Value {
+    let (case, force_n) = match load.case {
+        LoadCase::Drive(n) => ("drive", n),
+        LoadCase::Brake(n) => ("brake", n),
+        LoadCase::Side(n) => ("side", n),
+    };
+    let left = |forces: Option<&LinkForces>| {
+        json!({
+            "heave_force_n": forces.map(|f| f.heave_n),
+            "roll_moment_nm": forces.map(|f| f.roll_nm),
+        })
+    };
+    json!({
+        "case": case,
+        "force_n": force_n,
+        "ride": left(load.ride.as_ref()),
+        "states": load.states.iter().map(|s| left(s.as_ref())).collect::<Vec<_>>(),
+    })
+}
+
+fn strut(strut: &StrutPrediction) -> Value {
+    json!({
+        "name": strut.name,
+        "length_m": strut.length_m,
+        "heave_ratio": strut.heave_ratio,
+        "roll_ratio": strut.roll_ratio,
+    })
+}
+
+fn travel_end(end: &TravelEnd) -> Value {
+    let kind = match end.kind {
+        EndKind::BumpStop => "bump stop",
+        EndKind::Strap => "strap",
+        EndKind::ShockClosed => "shock closed",
+        EndKind::ShockOpen => "shock open",
+    };
+    json!({ "name": end.name, "kind": kind, "heave_m": end.heave_m, "roll_rad": end.roll_rad })
 }

@@ -1,0 +1,198 @@
+//! What a prediction says. Renderers read these types; nothing here computes.
+
+use super::drag_link::BumpSteer;
+use super::error::OutOfReach;
+use super::loads::LoadCase;
+use super::misalignment::Misalignment;
+use crate::geometry::Pose;
+use crate::vehicle::numbers::Numbers;
+use crate::vehicle::{Position, Sweep};
+
+/// A vehicle as designed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prediction {
+    /// Its name.
+    pub vehicle: String,
+    /// In file order.
+    pub axles: Vec<AxlePrediction>,
+    /// Defaults that the file left to the project.
+    pub defaults_used: Vec<String>,
+}
+
+/// One axle as designed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AxlePrediction {
+    /// Its name.
+    pub name: String,
+    /// Front or rear.
+    pub position: Position,
+    /// Distance between the wheel centres, m.
+    pub track_m: f64,
+    /// Loaded tyre radius, m.
+    pub tyre_radius_m: f64,
+    /// Degrees of freedom that distances and bush translations leave; 2 is just right.
+    pub mobility: usize,
+    /// Distances and bush translations beyond what the free coordinates need.
+    pub redundant: usize,
+    /// What was assumed, and cautions.
+    pub notes: Vec<String>,
+    /// Pose at ride height where stated lengths disagree with the drawn points.
+    pub ride_shift: Option<Pose>,
+    /// At ride height.
+    pub ride: Reached,
+    /// Standard uncertainty (k = 1) of each number at ride height.
+    pub ride_u: Numbers,
+    /// The states that were asked for, in their order.
+    pub states: Vec<AtState>,
+    /// How far sweeps were to go.
+    pub sweep: Sweep,
+    /// Over heave and over articulation.
+    pub sweeps: Sweeps,
+    /// Two-force members: links, then legs of wishbones, then links of Watts linkages, in file order.
+    pub links: Vec<LinkPrediction>,
+    /// One per load case that was asked for.
+    pub loads: Vec<LoadPrediction>,
+    /// Springs and shocks.
+    pub struts: Vec<StrutPrediction>,
+    /// Where bump stops, straps and shocks end travel.
+    pub ends: Vec<TravelEnd>,
+}
+
+/// Sweeps through ride height, lowest first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sweeps {
+    /// From full droop to full bump, no articulation.
+    pub heave: Vec<AtState>,
+    /// From right wheel up to left wheel up, no heave.
+    pub roll: Vec<AtState>,
+}
+
+/// A state that was asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AtState {
+    /// Asked for, m.
+    pub heave_m: f64,
+    /// Asked for, rad.
+    pub roll_rad: f64,
+    /// What is there, or what keeps the axle from it.
+    pub outcome: Result<Reached, OutOfReach>,
+}
+
+/// What an axle does at a state.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reached {
+    /// Pose relative to the chassis.
+    pub pose: Pose,
+    /// Heading of the wheels' spin axis, rad.
+    pub axle_steer_rad: f64,
+    /// Travel of the left and the right wheel, m.
+    pub wheel_travel_m: [f64; 2],
+    /// Elastic energy in bushes, J.
+    pub strain_energy_j: f64,
+    /// Roll moment of binding, `dE/droll`, N·m.
+    pub roll_moment_nm: f64,
+    /// Every number there.
+    pub numbers: Numbers,
+    /// What the drag link does, where there is one and it reaches.
+    pub bump_steer: Option<BumpSteer>,
+}
+
+/// A two-force member.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LinkPrediction {
+    /// Its name.
+    pub name: String,
+    /// Between joint centres, m.
+    pub length_m: f64,
+    /// Of its joints; none for members whose bolts the file does not know.
+    pub misalignment: Option<LinkMisalignment>,
+    /// Compression at which its tube buckles, N; none without a tube.
+    pub buckling_n: Option<f64>,
+    /// What the file says its joints bear, N.
+    pub joint_rating_n: Option<f64>,
+}
+
+/// Misalignment of a link's joints.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LinkMisalignment {
+    /// What its joints bear, rad.
+    pub limit_rad: Option<f64>,
+    /// At ride height.
+    pub ride: Misalignment,
+    /// At the states that were asked for, in their order; none where one is out of reach.
+    pub states: Vec<Option<Misalignment>>,
+    /// The worst over the whole range of travel.
+    pub worst: WorstMisalignment,
+}
+
+/// Where a link's joints are turned furthest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WorstMisalignment {
+    /// m
+    pub heave_m: f64,
+    /// rad
+    pub roll_rad: f64,
+    /// There.
+    pub at: Misalignment,
+}
+
+/// Forces for one load case, in the order of `links`, tension +.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadPrediction {
+    /// The case.
+    pub case: LoadCase,
+    /// At ride height.
+    pub ride: Option<LinkForces>,
+    /// At the states that were asked for, in their order; none where one is out of reach.
+    pub states: Vec<Option<LinkForces>>,
+}
+
+/// Forces at one state.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LinkForces {
+    /// Axial, tension +, N, in the order of `links`.
+    pub links_n: Vec<f64>,
+    /// Left on heave, for the springs, N.
+    pub heave_n: f64,
+    /// Left on roll, for the springs, N·m.
+    pub roll_nm: f64,
+}
+
+/// A spring or a shock.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StrutPrediction {
+    /// Its name.
+    pub name: String,
+    /// At ride height, m.
+    pub length_m: f64,
+    /// Shortening per heave.
+    pub heave_ratio: f64,
+    /// Lengthening per travel of the left wheel in roll, negated: `−(∂L/∂roll)/(track/2)`.
+    pub roll_ratio: f64,
+}
+
+/// What ends travel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EndKind {
+    /// A bump stop touches.
+    BumpStop,
+    /// A strap is taut.
+    Strap,
+    /// A shock is fully closed.
+    ShockClosed,
+    /// A shock is fully open.
+    ShockOpen,
+}
+
+/// Where something ends travel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TravelEnd {
+    /// Name of the stop, strap or shock.
+    pub name: String,
+    /// Which end it is.
+    pub kind: EndKind,
+    /// First met in heave at, m; none within the sweep.
+    pub heave_m: Option<f64>,
+    /// First met in articulation at, rad; none within the sweep.
+    pub roll_rad: Option<f64>,
+}
