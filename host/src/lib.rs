@@ -6,6 +6,7 @@
 
 pub mod cli;
 pub mod design;
+pub mod device;
 pub mod explain;
 pub mod files;
 pub mod geometry;

@@ -48,17 +48,16 @@ impl Default for ChannelTable {
 }
 
 impl ChannelTable {
-    /// Takes a row; gives whether it says something else than the row that it replaces.
-    pub fn set(&mut self, rig: &Rig, channel: Channel) -> bool {
+    /// Takes a row. Rows beyond a table that has become shorter are forgotten.
+    pub fn set(&mut self, rig: &Rig, channel: Channel) {
+        let count = usize::from(channel.count);
+        self.rows.iter_mut().skip(count).for_each(|row| *row = None);
         let index = usize::from(channel.index);
-        let (Some(row), Some(slot)) = (self.rows.get_mut(index), self.slots_us.get_mut(index)) else {
-            return false;
-        };
-        *slot = channel.slot_us;
-        let target = target(rig, &channel);
-        let changed = row.as_ref().is_some_and(|old| !means_the_same(&old.channel, &channel));
-        *row = Some(Row { channel, target });
-        changed
+        if let (Some(row), Some(slot)) = (self.rows.get_mut(index), self.slots_us.get_mut(index)) {
+            *slot = channel.slot_us;
+            let target = target(rig, &channel);
+            *row = Some(Row { channel, target });
+        }
     }
 
     /// The row of a channel number.

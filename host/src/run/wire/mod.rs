@@ -76,7 +76,6 @@ pub struct WireReader<'a> {
     /// Readings that did not come after the one before, or after their row had changed.
     misplaced: u64,
     broken_blocks: u64,
-    table_changed: bool,
     other_major: Option<u8>,
     identity: Option<Identity>,
     /// When the last reading of each group was made, µs.
@@ -118,7 +117,6 @@ impl<'a> WireReader<'a> {
             unplaced: 0,
             misplaced: 0,
             broken_blocks: 0,
-            table_changed: false,
             other_major: None,
             identity: None,
             group_end_us: [None; MAX_GROUPS],
@@ -149,7 +147,7 @@ impl<'a> WireReader<'a> {
                 }
                 self.identity = Some(identity);
             }
-            DeviceMessage::Channel(row) => self.table_changed |= self.table.set(self.rig, row),
+            DeviceMessage::Channel(row) => self.table.set(self.rig, row),
             DeviceMessage::Samples(block) => self.block(&block, host_us),
             DeviceMessage::Event(event) => self.event(event, host_us),
             DeviceMessage::Status(status) => self.clock.heard(status.uptime_us, host_us),
@@ -371,13 +369,7 @@ impl<'a> WireReader<'a> {
         count(self.ledger.lost_blocks(), "Blocks of readings lost on the line");
         count(self.broken_blocks, "Blocks that end in the middle of a scan");
         count(self.unplaced, "Readings before the channel table arrived, left out");
-        count(self.misplaced, "Readings out of order, set aside");
-        if self.table_changed {
-            remarks.push(
-                "The logger was configured anew during the run; readings of another meaning were set aside."
-                    .into(),
-            );
-        }
+        count(self.misplaced, "Readings out of order, or whose channel came to mean something else, set aside");
         let gaps: Vec<_> = self.gaps_us.iter().map(|g| g.map(&seconds)).collect();
         remarks.extend(gap_remarks(&gaps));
         remarks.extend(excluded.remarks);
