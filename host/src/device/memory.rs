@@ -49,7 +49,9 @@ impl Line for MemoryLine {
             piece = match self.out.try_send(piece) {
                 Ok(()) => return Ok(()),
                 Err(TrySendError::Disconnected(_)) => return Err(ErrorKind::BrokenPipe.into()),
-                Err(TrySendError::Full(_)) if Instant::now() > until => return Err(ErrorKind::TimedOut.into()),
+                Err(TrySendError::Full(_)) if Instant::now() > until => {
+                    return Err(ErrorKind::TimedOut.into());
+                }
                 Err(TrySendError::Full(piece)) => piece,
             };
             std::thread::sleep(Duration::from_millis(1));

@@ -4,6 +4,7 @@
 //! output.
 
 pub mod line;
+pub mod link;
 pub mod memory;
 pub mod ports;
 pub mod recorder;
@@ -11,4 +12,4 @@ pub mod session;
 pub mod setup;
 
 #[cfg(test)]
-mod scripted;
+pub mod scripted;

@@ -44,9 +44,12 @@ pub fn list() -> io::Result<Vec<Port>> {
         .into_iter()
         .map(|info| {
             let usb = match info.port_type {
-                SerialPortType::UsbPort(usb) => {
-                    Some(UsbPort { vendor: usb.vid, product: usb.pid, name: usb.product, serial: usb.serial_number })
-                }
+                SerialPortType::UsbPort(usb) => Some(UsbPort {
+                    vendor: usb.vid,
+                    product: usb.pid,
+                    name: usb.product,
+                    serial: usb.serial_number,
+                }),
                 _ => None,
             };
             Port { path: info.port_name, usb }

@@ -54,7 +54,10 @@ impl Setup {
             return Err(SetupError::TooMany { count: wired.len() });
         }
         let sensors = wired.iter().enumerate().filter_map(|(k, s)| sensor(rig, k, s).transpose());
-        Ok(Self { sensors: sensors.collect::<Result<_, _>>()?, period_us: (1e6 / rig.rate_hz).round() as u32 })
+        Ok(Self {
+            sensors: sensors.collect::<Result<_, _>>()?,
+            period_us: (1e6 / rig.rate_hz).round() as u32,
+        })
     }
 }
 

@@ -1,12 +1,16 @@
 //! One file per command's work: from paths and choices to a result type. Nothing here prints.
 
 pub mod analyse;
+pub mod cautions;
 pub mod compare;
+pub mod import;
 pub mod init;
 pub mod new;
 pub mod predict;
+pub mod record;
 pub mod sensors;
 pub mod source;
+mod vehicle_folder;
 mod writing;
 
 pub use writing::WriteError;

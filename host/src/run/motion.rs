@@ -14,6 +14,8 @@ use nalgebra::{Matrix6, Vector6};
 
 /// Step in which the motion is looked at, s.
 const STEP_S: f64 = 0.1;
+/// Longest stretch that is looked at: a day, longer than any test, s.
+const LONGEST_S: f64 = 86_400.0;
 /// How far each coordinate of a pose usually goes, one standard deviation: x, y, z in m; roll, pitch, yaw in rad.
 const USUAL_TRAVEL: [f64; COORDINATES] = [0.03, 0.02, 0.1, 0.2, 0.1, 0.05];
 /// How well readings are linear over that travel: m for lengths, rad for angles and for inclination from gravity.
@@ -92,6 +94,9 @@ fn observe(
     still: [f64; 2],
 ) -> Result<Motion, String> {
     let end_s = series.iter().flatten().filter_map(|s| s.t_s.last().copied()).fold(still[1], f64::max);
+    if end_s - still[1] > LONGEST_S {
+        return Err("its times span more than a day".into());
+    }
     let steps = ((end_s - still[1]) / STEP_S).floor() as usize;
     let t_s: Vec<f64> = (0..steps).map(|k| still[1] + k as f64 * STEP_S).collect();
     for (axle, centre) in centres.iter().enumerate() {

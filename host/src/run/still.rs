@@ -87,21 +87,24 @@ pub fn leading_still(rig: &Rig, series: &[Vec<Series>]) -> Result<f64, String> {
 /// Until when a channel is quiet, and by how many times its noise it moves then.
 fn quiet_until(series: &Series, noise: f64, start_s: f64, end_s: f64) -> (f64, f64) {
     // Slow tables: a window holds at least three readings.
-    let window_s = WINDOW_S.max(3.5 * (end_s - start_s) / series.t_s.len() as f64);
+    let mut steps: Vec<f64> = series.t_s.windows(2).map(|w| w[1] - w[0]).collect();
+    let window_s = WINDOW_S.max(3.5 * median(&mut steps));
     let Some((rest, _)) = median_and_scatter(series, start_s, start_s + window_s) else {
         return (end_s, 0.0);
     };
     // A reading that states no noise may still move by the rounding of its table.
     let unit = noise.max(1e-6 * rest.abs()).max(1e-9);
-    let windows = ((end_s - start_s) / window_s).ceil() as usize;
-    for window in 0..windows {
-        let from_s = start_s + window as f64 * window_s;
-        if let Some((middle, scatter)) = median_and_scatter(series, from_s, from_s + window_s) {
+    let mut from = 0;
+    while let Some(from_s) = series.t_s.get(from) {
+        let to_s = from_s + window_s;
+        if let Some((middle, scatter)) = median_and_scatter(series, *from_s, to_s) {
             let moved = (middle - rest).abs().max(scatter) / unit;
             if moved > QUIET {
-                return (from_s, moved);
+                return (*from_s, moved);
             }
         }
+        // At least one further, also where a huge time swallows the window.
+        from = series.t_s.partition_point(|t| *t < to_s).max(from + 1);
     }
     (end_s, 0.0)
 }

@@ -48,7 +48,9 @@ impl Live {
     pub(super) fn take(&mut self, rig: &Rig, message: DeviceMessage) {
         match message {
             DeviceMessage::Channel(row) => self.table.set(rig, row),
-            DeviceMessage::Event(event) if event.kind == EventKind::Started => self.ledger.started(event.time_us),
+            DeviceMessage::Event(event) if event.kind == EventKind::Started => {
+                self.ledger.started(event.time_us)
+            }
             DeviceMessage::Samples(block) => self.block(rig, &block),
             _ => {}
         }

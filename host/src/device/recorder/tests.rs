@@ -60,7 +60,10 @@ const PLAN: [Phase; 3] = [Phase::Still, Phase::RampLeft, Phase::RampRight];
 fn presses_and_keys_step_through_the_plan_and_end_it() {
     let mut both = Both::new(&PLAN, None);
     both.run(2_000_000);
-    assert_eq!((both.recorder.phase(), both.recorder.next_phase()), (Some(Phase::Still), Some(Phase::RampLeft)));
+    assert_eq!(
+        (both.recorder.phase(), both.recorder.next_phase()),
+        (Some(Phase::Still), Some(Phase::RampLeft))
+    );
     let pressed_us = both.logger.now_us;
     both.logger.press();
     both.logger.press();
@@ -80,7 +83,10 @@ fn presses_and_keys_step_through_the_plan_and_end_it() {
     let Mark::Phase { at, .. } = &both.marks[1] else { panic!("a phase") };
     assert_eq!(at.device_us, pressed_us, "the logger's own time of the press");
     let Mark::Phase { at, .. } = &both.marks[3] else { panic!("a phase") };
-    assert!(at.device_us.abs_diff(pressed_us + 1_100_000) <= 2 * STEP_US, "the key's time on the logger's clock");
+    assert!(
+        at.device_us.abs_diff(pressed_us + 1_100_000) <= 2 * STEP_US,
+        "the key's time on the logger's clock"
+    );
 }
 
 #[test]

@@ -48,7 +48,10 @@ impl SessionError {
             ),
             Outcome::UnknownPart => (
                 "it does not know that part".to_owned(),
-                Some("Check `device` of the sensor's input in rig.toml, or put newer firmware on the logger.".into()),
+                Some(
+                    "Check `device` of the sensor's input in rig.toml, or put newer firmware on the logger."
+                        .into(),
+                ),
             ),
             Outcome::TableFull => (
                 format!("it has room for {detail}"),
@@ -66,9 +69,7 @@ impl SessionError {
                 "no sensor is configured".to_owned(),
                 Some("Say in rig.toml how each sensor is wired: `input = { … }`.".to_owned()),
             ),
-            Outcome::Other(code) => {
-                (format!("reason number {code}, which this program does not know"), None)
-            }
+            Outcome::Other(code) => (format!("reason number {code}, which this program does not know"), None),
             outcome => (outcome.as_str().to_owned(), None),
         };
         Self::Refused { to: question(message), why, hint }
@@ -87,7 +88,8 @@ impl Explain for SessionError {
             }
             Self::OtherMajor { .. } => Some("Put newer firmware on the logger.".to_owned()),
             Self::NoAnswer { .. } => Some(
-                "Check that it has power and that the port is the logger's: `hingeline ports` lists them.".to_owned(),
+                "Check that it has power and that the port is the logger's: `hingeline ports` lists them."
+                    .to_owned(),
             ),
             Self::NoStream => Some("`hingeline device` says what the logger sees on its bus.".to_owned()),
             Self::Refused { hint, .. } => hint.clone(),

@@ -14,8 +14,8 @@ pub use error::SessionError;
 use super::setup::Setup;
 use clock::DeviceClock;
 use hingeline_protocol::{
-    DeviceMessage, Event, EventKind, FrameCounts, FrameDecoder, HostMessage, Identity, Outcome, Received, Reply,
-    ResetCause, WireMessage,
+    DeviceMessage, Event, EventKind, FrameCounts, FrameDecoder, HostMessage, Identity, Outcome, Received,
+    Reply, ResetCause, WireMessage,
 };
 use std::collections::{BTreeSet, VecDeque};
 
@@ -106,6 +106,8 @@ pub struct Session {
     out: VecDeque<HostMessage>,
     happenings: VecDeque<Happening>,
     clock: DeviceClock,
+    /// Whether the owner was told that streaming began since the logger was set up last.
+    announced: bool,
     heard_us: u64,
     pinged_us: Option<u64>,
     fetched: BTreeSet<u32>,
@@ -125,6 +127,7 @@ impl Session {
             out: VecDeque::new(),
             happenings: VecDeque::new(),
             clock: DeviceClock::default(),
+            announced: false,
             heard_us: now_us,
             pinged_us: None,
             fetched: BTreeSet::new(),
@@ -302,7 +305,8 @@ impl Session {
         }
         self.clock.heard(identity.uptime_us, now_us);
         let State::Identifying { resume } = self.state else {
-            if rebooted && matches!(self.state, State::Streaming | State::Starting { .. } | State::SettingUp) {
+            if rebooted && matches!(self.state, State::Streaming | State::Starting { .. } | State::SettingUp)
+            {
                 self.happened(Happening::Restarted(identity.reset_cause));
                 self.set_up(now_us);
             }
@@ -311,7 +315,10 @@ impl Session {
         self.asked = None;
         match self.goal {
             Goal::Identify => self.state = State::Idle,
-            Goal::Stream(_) if resume && !rebooted && identity.streaming => self.state = State::Streaming,
+            Goal::Stream(_) if resume && !rebooted && identity.streaming => {
+                self.state =
+                    if self.announced { State::Streaming } else { State::Starting { since_us: now_us } };
+            }
             Goal::Stream(_) => {
                 if resume && rebooted {
                     self.happened(Happening::Restarted(identity.reset_cause));
@@ -336,6 +343,7 @@ impl Session {
             self.steps.push_back(HostMessage::SetRate { period_us: setup.period_us, scans_per_block: 0 });
         }
         self.steps.push_back(HostMessage::Start);
+        self.announced = false;
         self.state = State::SettingUp;
         self.next_step(now_us);
     }
@@ -408,7 +416,7 @@ impl Session {
     /// Readings come: the logger streams.
     fn streams(&mut self, device_us: u64) {
         if matches!(self.state, State::Starting { .. }) {
-            (self.state, self.asked) = (State::Streaming, None);
+            (self.state, self.asked, self.announced) = (State::Streaming, None, true);
             let boot = self.identity.as_ref().map_or(0, |i| i.boot_count);
             self.happened(Happening::Streaming { boot, device_us });
         }

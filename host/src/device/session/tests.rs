@@ -55,6 +55,7 @@ impl Both {
                 }
             }
             self.logger.run(STEP_US);
+            assert!(self.now_us < 600_000_000, "it ends");
             let bytes = std::mem::take(&mut self.logger.output);
             if pass(false) {
                 self.session.receive(&bytes, self.now_us)?;
@@ -134,6 +135,24 @@ fn after_a_gap_a_logger_that_went_on_is_left_alone() {
     both.run(1_000_000, |_| true).unwrap();
     assert!(both.session.is_streaming());
     assert_eq!(starts(&both), 1);
+}
+
+#[test]
+fn a_line_that_is_cut_while_the_logger_starts_still_tells_of_the_stream() {
+    let mut both = Both::new(stream());
+    // The eighth message is the start; nothing that the logger says from then on arrives.
+    let mut sent = 0;
+    both.run(600_000, |to_logger| {
+        sent += u32::from(to_logger);
+        to_logger || sent < 8
+    })
+    .unwrap();
+    assert!(both.logger.streaming);
+    let told = both.count(streaming);
+    both.session.relinked(both.now_us);
+    both.run(1_000_000, |_| true).unwrap();
+    assert!(both.session.is_streaming());
+    assert_eq!((told, both.count(streaming)), (0, 1));
 }
 
 #[test]

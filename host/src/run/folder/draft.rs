@@ -35,6 +35,11 @@ impl Draft {
         Err(FolderError::io(runs)(io::ErrorKind::AlreadyExists.into()))
     }
 
+    /// Where it is while it is made.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// Puts in the vehicle and rig files as they are now, the calibration where there is one, and the header, whose hashes
     /// are set from them.
     ///
@@ -81,6 +86,15 @@ impl Draft {
             file.sync_all()
         };
         copy().map_err(FolderError::io(&path))
+    }
+
+    /// Opens a file that was put in.
+    ///
+    /// # Errors
+    /// When it cannot be opened.
+    pub fn read(&self, name: &str) -> Result<File, FolderError> {
+        let path = self.path.join(name);
+        File::open(&path).map_err(FolderError::io(&path))
     }
 
     /// Gives the folder its name, or the name with -2, -3 … where that is taken, and gives its path.

@@ -175,6 +175,14 @@ fn what_cannot_be_told_is_an_error() {
     insta::assert_snapshot!(told.join("\n\n"));
 }
 
+#[test]
+fn a_time_that_jumps_by_years_is_told_at_once() {
+    let rig = two_wires();
+    let text = table_of(&rig, 20.0, |t| Pose::heave_roll(0.05 * swing(t, 8.0), 0.0)) + "1.8e15,540,540\n";
+    let error = read(text.as_bytes(), &rig, &[CENTRE], None).unwrap_err();
+    assert!(error.to_string().ends_with("its times span more than a day"), "{error}");
+}
+
 proptest! {
     #[test]
     fn no_bytes_make_it_panic(bytes in prop::collection::vec(any::<u8>(), 0..200), cut in 0_usize..90, at in 0_usize..90) {

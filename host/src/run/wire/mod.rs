@@ -369,7 +369,10 @@ impl<'a> WireReader<'a> {
         count(self.ledger.lost_blocks(), "Blocks of readings lost on the line");
         count(self.broken_blocks, "Blocks that end in the middle of a scan");
         count(self.unplaced, "Readings before the channel table arrived, left out");
-        count(self.misplaced, "Readings out of order, or whose channel came to mean something else, set aside");
+        count(
+            self.misplaced,
+            "Readings out of order, or whose channel came to mean something else, set aside",
+        );
         let gaps: Vec<_> = self.gaps_us.iter().map(|g| g.map(&seconds)).collect();
         remarks.extend(gap_remarks(&gaps));
         remarks.extend(excluded.remarks);
