@@ -1,6 +1,6 @@
 //! Why a session ended.
 
-use super::question;
+use super::question::question;
 use crate::explain::{Explain, Status};
 use hingeline_protocol::{HostMessage, MAJOR, Outcome, Reply};
 

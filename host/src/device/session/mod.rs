@@ -5,6 +5,7 @@
 
 mod clock;
 mod error;
+mod question;
 
 #[cfg(test)]
 mod tests;
@@ -15,8 +16,9 @@ use super::setup::Setup;
 use clock::DeviceClock;
 use hingeline_protocol::{
     DeviceMessage, Event, EventKind, FrameCounts, FrameDecoder, HostMessage, Identity, Outcome, Received,
-    Reply, ResetCause, WireMessage,
+    Reply, ResetCause,
 };
+use question::{kind, question};
 use std::collections::{BTreeSet, VecDeque};
 
 /// An answer that takes longer is asked for again, µs.
@@ -439,29 +441,5 @@ impl Session {
                 self.happened(Happening::Fetched { records, missing });
             }
         }
-    }
-}
-
-/// The kind number of a host message: the first byte of its form.
-fn kind(message: &HostMessage) -> Option<u8> {
-    let mut bytes = [0; hingeline_protocol::sizes::MAX_HOST_FRAME];
-    message.encode(&mut bytes).ok()?;
-    bytes.first().copied()
-}
-
-/// What a message asks the logger to do, as a part of a sentence.
-fn question(message: &HostMessage) -> String {
-    match message {
-        HostMessage::Identify => "who it is".to_owned(),
-        HostMessage::ClearSensors => "to forget its sensors".to_owned(),
-        HostMessage::SetSensor(sensor) => format!("to read \"{}\"", sensor.name),
-        HostMessage::SetRate { period_us, .. } => format!("to read at {:.0} Hz", 1e6 / f64::from(*period_us)),
-        HostMessage::Start => "to start".to_owned(),
-        HostMessage::Stop => "to stop".to_owned(),
-        HostMessage::Still => "to mark the still".to_owned(),
-        HostMessage::Ping { .. } => "for its time".to_owned(),
-        HostMessage::ScanBus { bus } => format!("what is on bus {bus}"),
-        HostMessage::FetchStored { .. } => "for what it has kept".to_owned(),
-        HostMessage::EraseStored => "to forget what it has kept".to_owned(),
     }
 }
