@@ -10,6 +10,7 @@ mod section;
 pub mod starters;
 mod suggest;
 mod units;
+pub mod written;
 
 pub(crate) use diagnostic::locate;
 pub use diagnostic::{Diagnostic, FileErrors, LoadError, read_text};

@@ -1,6 +1,7 @@
 //! The header of a run, `run.toml`: what was recorded, with which files, by which logger.
 
 use super::{Facts, Phase};
+use crate::files::written;
 use serde::{Deserialize, Serialize};
 
 /// Format of run folders that this program writes, and the newest that it reads.
@@ -93,7 +94,7 @@ impl Header {
     /// # Errors
     /// When a value has no form in TOML, which no value of these types has.
     pub fn to_text(&self) -> Result<String, HeaderError> {
-        toml::to_string(self).map_err(|e| HeaderError::Wrong(e.to_string()))
+        written::to_text(self).map_err(HeaderError::Wrong)
     }
 
     /// The header in a text.
@@ -105,12 +106,11 @@ impl Header {
         struct OnlyFormat {
             format: u32,
         }
-        let wrong = |e: toml::de::Error| HeaderError::Wrong(e.message().to_owned());
-        let OnlyFormat { format } = toml::from_str(text).map_err(wrong)?;
+        let OnlyFormat { format } = written::from_text(text).map_err(HeaderError::Wrong)?;
         if format > FORMAT {
             return Err(HeaderError::Newer { found: format });
         }
-        toml::from_str(text).map_err(wrong)
+        written::from_text(text).map_err(HeaderError::Wrong)
     }
 
     /// What a person typed in.
