@@ -11,9 +11,9 @@ use crate::vehicle::{Position, Vehicle};
 use std::collections::BTreeMap;
 
 /// Articulation at which flex steer is told, rad: the measured state nearest to it is taken.
-const FLEX_RAD: f64 = 10.0 * std::f64::consts::PI / 180.0;
+pub const FLEX_RAD: f64 = 10.0 * std::f64::consts::PI / 180.0;
 /// Less articulation than this is no flex, rad (2°).
-const LEAST_FLEX_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
+pub const LEAST_FLEX_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
 
 /// One number for people.
 #[derive(Debug, Clone, PartialEq)]

@@ -61,21 +61,21 @@ impl Tally {
         }
     }
 
-    /// `5 agree, 2 are not resolved`, without those in `leave_out`.
-    fn words(&self, leave_out: Verdict) -> String {
-        let verb = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    /// `3 differ, 5 agree and 2 are not resolved.`
+    pub fn sentence(&self) -> String {
         let parts = [
-            (Verdict::Agrees, self.agrees, "agrees", "agree"),
-            (Verdict::Differs, self.differs, "differs", "differ"),
-            (Verdict::NotResolved, self.not_resolved, "is not resolved", "are not resolved"),
-            (Verdict::NotMeasured, self.not_measured, "is not measured", "are not measured"),
+            (self.differs, "differs", "differ"),
+            (self.agrees, "agrees", "agree"),
+            (self.not_resolved, "is not resolved", "are not resolved"),
+            (self.not_measured, "is not measured", "are not measured"),
         ];
         let told: Vec<String> = parts
             .into_iter()
-            .filter(|(verdict, n, ..)| *verdict != leave_out && *n > 0)
-            .map(|(_, n, one, many)| verb(n, one, many))
+            .filter(|(n, ..)| *n > 0)
+            .map(|(n, one, many)| format!("{n} {}", if n == 1 { one } else { many }))
             .collect();
-        words::list(&told)
+        let all = parts.iter().map(|(n, ..)| n).sum::<usize>();
+        format!("Of {all} numbers {}.", words::list(&told))
     }
 }
 
@@ -90,23 +90,21 @@ fn told(numbers: &BTreeMap<Key, NumberComparison>) -> impl Iterator<Item = (Key,
         .filter_map(|key| numbers.get(key).map(|n| (*key, n)))
 }
 
-/// What a comparison with the design says first.
+/// What a comparison with the design says first, in one sentence.
 pub fn of_comparison(axle: &AxleComparison) -> String {
     let tally = Tally::of(&axle.numbers);
-    let sentence = match (tally.differs, tally.agrees, tally.not_resolved) {
-        (0, 0, 0) => "nothing could be compared with the drawing".to_owned(),
-        (0, 0, _) => "the run does not decide whether it moves as drawn".to_owned(),
-        (0, ..) => {
-            format!("it moves as drawn, as far as this run can tell: {}", tally.words(Verdict::Differs))
-        }
-        _ => format!("it does not move as drawn: {}", differing(&axle.numbers)),
-    };
-    match axle.findings.first() {
-        Some(finding) if tally.differs > 0 => {
-            format!("{sentence}. Likeliest reason: {}.", finding.text.trim_end_matches('.'))
-        }
-        _ => format!("{sentence}."),
+    match (tally.differs, tally.agrees, tally.not_resolved) {
+        (0, 0, 0) => "nothing could be compared with the drawing.".to_owned(),
+        (0, 0, _) => "the run does not decide whether it moves as drawn.".to_owned(),
+        (0, ..) => "it moves as drawn, as far as this run can tell.".to_owned(),
+        _ => format!("it does not move as drawn: {}.", differing(&axle.numbers)),
     }
+}
+
+/// The finding that explains most, where something differs.
+pub fn likeliest_reason(axle: &AxleComparison) -> Option<String> {
+    let finding = axle.findings.first().filter(|_| Tally::of(&axle.numbers).differs > 0)?;
+    Some(format!("Likeliest reason: {}.", finding.text.trim_end_matches('.')))
 }
 
 /// A finding's own sentence.
@@ -135,7 +133,7 @@ pub fn of_runs(axle: &AxleRuns) -> String {
     match (tally.differs, tally.agrees, tally.not_resolved) {
         (0, 0, 0) => "the runs have no number in common.".to_owned(),
         (0, 0, _) => "the runs do not decide whether anything changed.".to_owned(),
-        (0, ..) => format!("no change between the runs: {}.", tally.words(Verdict::Differs)),
+        (0, ..) => "no change between the runs, as far as they can tell.".to_owned(),
         _ => format!("it changed between the runs: {}.", differing(&axle.numbers)),
     }
 }
@@ -155,8 +153,7 @@ fn differing(numbers: &BTreeMap<Key, NumberComparison>) -> String {
         }
         _ => words::list(&names),
     };
-    let rest = Tally::of(numbers).words(Verdict::Differs);
-    if rest.is_empty() { format!("{shown} {verb}") } else { format!("{shown} {verb}; {rest}") }
+    format!("{shown} {verb}")
 }
 
 /// What χ² per degree of freedom says of the sensors.

@@ -1,7 +1,7 @@
 //! What one run measured.
 
 use super::page::{Ink, Page};
-use super::{Options, common};
+use super::{Options, parts};
 use crate::measure::{Analysis, AxleAnalysis, Status};
 use crate::show::rows::{self, Answer, Row};
 use crate::show::units::{PLUS_MINUS, Units};
@@ -16,17 +16,17 @@ pub fn analysis(analysis: &Analysis, vehicle: &Vehicle, options: &Options) -> St
         page.gap();
         let lead = format!("{}, {} axle", analysis.vehicle, axle.name);
         page.paragraph(&format!("{lead}: {}", verdict::of_analysis(&answers)), Ink::Strong);
-        common::measured_on(&mut page, &analysis.provenance.run, &analysis.facts);
+        parts::measured_on(&mut page, &analysis.provenance.run, &analysis.facts);
         page.paragraph(PLUS_MINUS, Ink::Faint);
         numbers(&mut page, &answers);
-        common::travel(&mut page, axle, options.units);
-        common::links(&mut page, axle, options.units);
+        parts::travel(&mut page, axle, options.units);
+        parts::links(&mut page, axle, options.units);
         agreement(&mut page, axle);
         limits(&mut page, axle, options.units);
-        common::remarks(&mut page, &axle.remarks);
+        parts::remarks(&mut page, &axle.remarks);
     }
-    common::samples(&mut page, &analysis.counts);
-    common::remarks(&mut page, &analysis.remarks);
+    parts::samples(&mut page, &analysis.counts);
+    parts::remarks(&mut page, &analysis.remarks);
     page.finish()
 }
 

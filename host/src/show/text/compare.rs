@@ -1,11 +1,11 @@
 //! A run set beside its design.
 
 use super::page::{Ink, Page};
-use super::{Options, common};
+use super::{Options, parts};
 use crate::judge::{Comparison, Finding, Verdict};
 use crate::show::rows::{self, Against, Answer, Row};
 use crate::show::units::{PLUS_MINUS, Units};
-use crate::show::verdict;
+use crate::show::verdict::{self, Tally};
 use crate::vehicle::Vehicle;
 
 /// A comparison as text.
@@ -15,20 +15,24 @@ pub fn comparison(comparison: &Comparison, vehicle: &Vehicle, options: &Options)
         page.gap();
         let lead = format!("{}, {} axle", comparison.vehicle, axle.name);
         page.paragraph(&format!("{lead}: {}", verdict::of_comparison(axle)), Ink::Strong);
-        common::measured_on(&mut page, &comparison.provenance.run, &comparison.facts);
+        if let Some(reason) = verdict::likeliest_reason(axle) {
+            page.paragraph(&reason, Ink::Plain);
+        }
+        page.paragraph(&Tally::of(&axle.numbers).sentence(), Ink::Plain);
+        parts::measured_on(&mut page, &comparison.provenance.run, &comparison.facts);
         page.paragraph(PLUS_MINUS, Ink::Faint);
         findings(&mut page, &axle.findings, options.units);
         numbers(&mut page, &rows::of_comparison(axle, vehicle, options.units), "drawn");
-        common::travel(&mut page, &axle.analysis, options.units);
-        common::links(&mut page, &axle.analysis, options.units);
+        parts::travel(&mut page, &axle.analysis, options.units);
+        parts::links(&mut page, &axle.analysis, options.units);
         if let Some(chi) = axle.analysis.fit.chi_square_per_dof {
             page.heading("Do the sensors agree?");
             page.item("·", &verdict::sensors(chi));
         }
-        common::remarks(&mut page, &axle.analysis.remarks);
+        parts::remarks(&mut page, &axle.analysis.remarks);
     }
-    common::samples(&mut page, &comparison.counts);
-    common::remarks(&mut page, &comparison.remarks);
+    parts::samples(&mut page, &comparison.counts);
+    parts::remarks(&mut page, &comparison.remarks);
     page.finish()
 }
 

@@ -2,9 +2,9 @@
 //! a sign already says.
 
 mod analyse;
-mod common;
 mod compare;
 mod page;
+mod parts;
 mod runs;
 mod sensors;
 

@@ -6,7 +6,7 @@ use super::page::{Ink, Page};
 use crate::judge::RunsComparison;
 use crate::show::rows;
 use crate::show::units::PLUS_MINUS;
-use crate::show::verdict;
+use crate::show::verdict::{self, Tally};
 use crate::vehicle::Vehicle;
 
 /// Two runs as text.
@@ -16,10 +16,11 @@ pub fn runs(runs: &RunsComparison, vehicle: &Vehicle, options: &Options) -> Stri
         page.gap();
         let lead = format!("{}, {} axle", runs.vehicle, axle.name);
         page.paragraph(&format!("{lead}: {}", verdict::of_runs(axle)), Ink::Strong);
+        page.paragraph(&Tally::of(&axle.numbers).sentence(), Ink::Plain);
         page.paragraph(&format!("First run {}, second run {}.", runs.first.run, runs.second.run), Ink::Plain);
         page.paragraph(PLUS_MINUS, Ink::Faint);
         numbers(&mut page, &rows::of_runs(axle, vehicle, options.units), "first run");
     }
-    super::common::remarks(&mut page, &runs.remarks);
+    super::parts::remarks(&mut page, &runs.remarks);
     page.finish()
 }

@@ -1,11 +1,9 @@
 //! Parts that several texts share.
 
 use super::page::{Ink, Page};
-use crate::measure::{AxleAnalysis, LinkMeasured, Measured, RampIndex};
+use crate::measure::{AxleAnalysis, LinkMeasured, Measured};
 use crate::run::{Counts, Facts};
-use crate::show::Units;
-use crate::show::units::Scale;
-use crate::show::words;
+use crate::show::{Units, phrases, words};
 
 /// Which run it was.
 pub fn measured_on(page: &mut Page, run: &str, facts: &Facts) {
@@ -27,61 +25,19 @@ pub fn remarks(page: &mut Page, remarks: &[String]) {
 /// Readings received, lost, set aside.
 pub fn samples(page: &mut Page, counts: &Counts) {
     page.gap();
-    page.paragraph(&counted(counts), Ink::Plain);
-}
-
-/// Readings received, lost, set aside, as a sentence.
-pub fn counted(counts: &Counts) -> String {
-    format!("Readings: {} received, {} lost, {} set aside.", counts.received, counts.lost, counts.excluded)
+    page.paragraph(&phrases::counted(counts), Ink::Plain);
 }
 
 /// How far the axle went and the ramp travel index.
 pub fn travel(page: &mut Page, axle: &AxleAnalysis, units: Units) {
     page.heading("How far does it go?");
-    page.entry('·', Ink::Plain, "heave in this run", &[heave_range(axle, units)]);
-    page.entry('·', Ink::Plain, "articulation in this run", &[roll_range(axle, units)]);
+    page.entry('·', Ink::Plain, "heave in this run", &[phrases::heave_range(axle, units)]);
+    page.entry('·', Ink::Plain, "articulation in this run", &[phrases::roll_range(axle, units)]);
     for (side, index) in ["left", "right"].into_iter().zip(&axle.ramp_travel_index) {
         let label = format!("ramp travel index, {side} wheel up");
         let sign = if index.index.measured().is_some() { '·' } else { '?' };
-        page.entry(sign, Ink::Plain, &label, &[ramp_index(index, units)]);
+        page.entry(sign, Ink::Plain, &label, &[phrases::ramp_index(index, units)]);
     }
-}
-
-/// `90 mm of bump to 60 mm of droop`.
-pub fn heave_range(axle: &AxleAnalysis, units: Units) -> String {
-    let [low, high] = axle.travel.heave_m;
-    let decimals = if units == Units::Mm { 0 } else { 1 };
-    let show = |v: f64| units.length().set_to(v, decimals);
-    format!("{} of droop to {} of bump", show(-low), show(high))
-}
-
-/// `15.0° right wheel up to 15.2° left wheel up`.
-pub fn roll_range(axle: &AxleAnalysis, units: Units) -> String {
-    let [low, high] = axle.travel.roll_rad;
-    let show = |v: f64| units.angle().set_to(v, 1);
-    format!("{} right wheel up to {} left wheel up", show(-low), show(high))
-}
-
-/// The index with its state, and the tape beside it.
-pub fn ramp_index(index: &RampIndex, units: Units) -> String {
-    const POINTS: Scale = Scale { unit: " points", per_si: 1.0 };
-    let Some((value, u)) = index.index.measured() else {
-        let why = index.index.why.as_deref().map(|w| format!(": {w}")).unwrap_or_default();
-        return format!("{}{why}", index.index.status.word());
-    };
-    let mut text = POINTS.with_u(value, Some(u));
-    let decimals = if units == Units::Mm { 0 } else { 1 };
-    let length = |m: f64| units.length().set_to(m, decimals);
-    if let Some(distance) = index.distance_m {
-        text += &format!(", {} up the ramp", length(distance));
-    }
-    if let Some(taped) = index.taped_m {
-        text += &format!(" (taped: {})", length(taped));
-    }
-    if let Some(articulation) = index.articulation_rad {
-        text += &format!(", at {} of articulation", units.angle().set_to(articulation, 1));
-    }
-    text
 }
 
 /// One of the things that a run can say of a link.

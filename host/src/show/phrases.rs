@@ -1,0 +1,48 @@
+//! Parts of sentences that text and report share.
+
+use super::Units;
+use super::units::Scale;
+use crate::measure::{AxleAnalysis, RampIndex};
+use crate::run::Counts;
+
+/// Readings received, lost, set aside, as a sentence.
+pub fn counted(counts: &Counts) -> String {
+    format!("Readings: {} received, {} lost, {} set aside.", counts.received, counts.lost, counts.excluded)
+}
+
+/// `90 mm of bump to 60 mm of droop`.
+pub fn heave_range(axle: &AxleAnalysis, units: Units) -> String {
+    let [low, high] = axle.travel.heave_m;
+    let decimals = if units == Units::Mm { 0 } else { 1 };
+    let show = |v: f64| units.length().set_to(v, decimals);
+    format!("{} of droop to {} of bump", show(-low), show(high))
+}
+
+/// `15.0° right wheel up to 15.2° left wheel up`.
+pub fn roll_range(axle: &AxleAnalysis, units: Units) -> String {
+    let [low, high] = axle.travel.roll_rad;
+    let show = |v: f64| units.angle().set_to(v, 1);
+    format!("{} right wheel up to {} left wheel up", show(-low), show(high))
+}
+
+/// The index with its state, and the tape beside it.
+pub fn ramp_index(index: &RampIndex, units: Units) -> String {
+    const POINTS: Scale = Scale { unit: " points", per_si: 1.0 };
+    let Some((value, u)) = index.index.measured() else {
+        let why = index.index.why.as_deref().map(|w| format!(": {w}")).unwrap_or_default();
+        return format!("{}{why}", index.index.status.word());
+    };
+    let mut text = POINTS.with_u(value, Some(u));
+    let decimals = if units == Units::Mm { 0 } else { 1 };
+    let length = |m: f64| units.length().set_to(m, decimals);
+    if let Some(distance) = index.distance_m {
+        text += &format!(", {} up the ramp", length(distance));
+    }
+    if let Some(taped) = index.taped_m {
+        text += &format!(" (taped: {})", length(taped));
+    }
+    if let Some(articulation) = index.articulation_rad {
+        text += &format!(", at {} of articulation", units.angle().set_to(articulation, 1));
+    }
+    text
+}

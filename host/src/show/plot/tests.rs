@@ -1,0 +1,133 @@
+//! What holds for every plot: text large enough and inside the picture, every line told by more than its colour, a PNG that
+//! is one, and nothing that reaches outside the file.
+
+use super::*;
+use crate::show::{Units, sample};
+use std::collections::BTreeSet;
+
+fn plots(units: Units) -> Vec<Plot> {
+    let comparison = sample::comparison();
+    let axle = &comparison.axles[0];
+    of_axle(&axle.analysis, &axle.designed_along, &sample::bramble(), units)
+}
+
+#[test]
+fn every_asked_plot_is_there() {
+    let slugs: BTreeSet<String> = plots(Units::Mm).into_iter().map(|p| p.slug).collect();
+    for slug in [
+        "rear-wheel-travel",
+        "rear-articulation",
+        "rear-flex-steer",
+        "rear-instant-centre-path",
+        "rear-anti-squat-percent-over-heave",
+        "rear-roll-steer-rad-per-rad-over-articulation",
+    ] {
+        assert!(slugs.contains(slug), "{slug} is missing from {slugs:?}");
+    }
+    assert!(!slugs.iter().any(|s| s.contains("heave-rate")), "what was not measured has no plot");
+}
+
+#[test]
+fn flex_steer_shows_drawn_and_both_ways_with_their_bands() {
+    let plot = plots(Units::Mm).into_iter().find(|p| p.slug == "rear-flex-steer").expect("the plot");
+    let looks: Vec<Look> = plot.lines.iter().map(|l| l.look).collect();
+    assert_eq!(looks, [Look::Drawn, Look::Up, Look::Down]);
+    for line in &plot.lines {
+        let points: Vec<&Point> = line.pieces.iter().flatten().collect();
+        assert_eq!(points.len(), 9);
+        // 14.9° is the sample's greatest articulation, 4 · 0.065 rad.
+        assert!((points[8].x - 4.0 * 0.065_f64.to_degrees()).abs() < 1e-9);
+        assert_eq!(points.iter().all(|p| p.half.is_some()), line.look != Look::Drawn);
+    }
+}
+
+#[test]
+fn a_state_without_a_value_parts_the_line() {
+    let mut axle = sample::comparison().axles.remove(0);
+    let sweeps = crate::show::sweeps::Sweeps::of(&axle.analysis.along);
+    let middle = sweeps.roll[0][4];
+    axle.analysis.along[middle].axle_steer_rad =
+        crate::measure::Measured::without(crate::measure::Status::NotMeasured, "a gap");
+    let plots = of_axle(&axle.analysis, &axle.designed_along, &sample::bramble(), Units::Mm);
+    let plot = plots.into_iter().find(|p| p.slug == "rear-flex-steer").expect("the plot");
+    assert_eq!(plot.lines[1].pieces.iter().map(Vec::len).collect::<Vec<_>>(), [4, 4]);
+}
+
+#[test]
+fn looks_differ_in_more_than_colour() {
+    let together = [
+        [Look::Drawn, Look::Up],
+        [Look::Drawn, Look::Down],
+        [Look::Up, Look::Down],
+        [Look::First, Look::Second],
+    ];
+    for [a, b] in together {
+        assert!(a.dashed() != b.dashed() || a.marker() != b.marker(), "{a:?} and {b:?}");
+    }
+}
+
+#[test]
+fn text_is_large_enough_and_inside() {
+    for units in [Units::Mm, Units::In] {
+        for plot in plots(units) {
+            let svg = inline_svg(&plot).expect("an SVG");
+            let width: f64 = 4.0 * draw::WIDTH_PX;
+            let mut texts = 0;
+            for tag in svg.split("<text ").skip(1) {
+                let attribute = |name: &str| {
+                    let from = tag.split_once(&format!("{name}=\"")).expect("the attribute").1;
+                    from.split('"').next().expect("a value").to_owned()
+                };
+                let content =
+                    tag.split_once(">\n").expect("content").1.split('\n').next().unwrap_or_default();
+                let size: f64 = attribute("font-size").parse().expect("a number");
+                let x: f64 = attribute("x").parse().expect("a number");
+                // 9 pt are 12 CSS px, and a picture of 336 px may be shown at 0.94 of it.
+                assert!(0.94 * size / 4.0 >= 12.0, "{}: {size}", plot.slug);
+                let wide = crate::show::font::width_px(content, size);
+                let (left, right) = match attribute("text-anchor").as_str() {
+                    "start" => (x, x + wide),
+                    "end" => (x - wide, x),
+                    _ => (x - wide / 2.0, x + wide / 2.0),
+                };
+                assert!(left >= 0.0 && right <= width, "{}: \"{content}\" from {left} to {right}", plot.slug);
+                texts += 1;
+            }
+            assert!(texts > 6, "{}", plot.slug);
+        }
+    }
+}
+
+#[test]
+fn a_picture_needs_nothing_from_outside() {
+    let plot = plots(Units::Mm).remove(0);
+    let inline = inline_svg(&plot).expect("an SVG");
+    assert!(!inline.contains("://"));
+    assert!(inline.starts_with("<svg ") && inline.contains("<title") && inline.contains("<desc"));
+    let file = svg(&plot).expect("an SVG");
+    assert!(file.contains("xmlns=\"http://www.w3.org/2000/svg\"") && file.contains("@font-face"));
+    assert_eq!(file.matches("://").count(), 1, "only the name of the format");
+}
+
+#[test]
+fn a_png_has_the_size_it_was_asked_for() {
+    let plot = plots(Units::Mm).remove(2);
+    let bytes = png(&plot, 2.0).expect("a PNG");
+    let mut reader = png_reader(&bytes);
+    let mut pixels = vec![0; reader.output_buffer_size()];
+    let info = reader.next_frame(&mut pixels).expect("a frame");
+    assert_eq!(info.width, (2.0 * draw::WIDTH_PX) as u32);
+    let dark = pixels.chunks(3).filter(|p| p.iter().all(|c| *c < 60)).count();
+    assert!(dark > 500, "text and lines are drawn: {dark} dark pixels");
+}
+
+fn png_reader(bytes: &[u8]) -> png::Reader<&[u8]> {
+    png::Decoder::new(bytes).read_info().expect("a PNG")
+}
+
+#[test]
+fn a_plot_without_points_is_refused_by_name() {
+    let mut plot = plots(Units::Mm).remove(0);
+    plot.lines.clear();
+    assert!(matches!(inline_svg(&plot), Err(PlotError::Empty(slug)) if slug == "rear-wheel-travel"));
+}

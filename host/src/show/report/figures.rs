@@ -1,0 +1,119 @@
+//! Drawings and curves on the page.
+
+use crate::geometry::Pose;
+use crate::judge::AxleComparison;
+use crate::measure::Measured;
+use crate::show::drawing::{self, Drawing, Known, Size, Value};
+use crate::show::plot::{self, Plot};
+use crate::show::sweeps::Sweeps;
+use crate::show::units::HALF_95;
+use crate::show::{Units, rows};
+use crate::vehicle::Vehicle;
+use crate::vehicle::numbers::Key;
+use maud::{Markup, PreEscaped, html};
+
+/// Side view over the whole width, rear view and plan side by side, drawn and measured over each other.
+pub fn drawings(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
+    let (drawn, measured) = known(axle);
+    let views =
+        |size| drawing::views(vehicle, axle.analysis.index, Some(&drawn), Some(&measured), units, size);
+    let (wide, narrow) = (views(Size::Wide), views(Size::Narrow));
+    html! {
+        h2 { "What that looks like" }
+        @if let (Some(wide), Some(narrow)) = (wide.first(), narrow.first()) {
+            figure.side {
+                figcaption { strong { (wide.title) } }
+                div.wide { (picture(wide)) }
+                div.narrow { (picture(narrow)) }
+            }
+        }
+        div.plots {
+            @for drawing in narrow.iter().skip(1) {
+                figure { figcaption { strong { (drawing.title) } } (picture(drawing)) }
+            }
+        }
+        p.note { "To scale. Tyre widths are only for the look." }
+    }
+}
+
+fn picture(drawing: &Drawing) -> Markup {
+    PreEscaped(drawing.svg.clone())
+}
+
+/// What drawing and measurement know of the axle: at ride height, and its pose near 10° of articulation.
+fn known(axle: &AxleComparison) -> (Known, Known) {
+    let number = |key: Key| axle.numbers.get(&key);
+    let value = |value: f64, u: Option<f64>| Value { value, half: HALF_95 * u.unwrap_or(0.0) };
+    let designed = |key: Key| number(key).and_then(|n| Some(value(n.designed.value?, n.designed.u)));
+    let seen =
+        |key: Key| number(key).and_then(|n| Measured::measured(&n.measured)).map(|(v, u)| value(v, Some(u)));
+    let at_ride = |of: &dyn Fn(Key) -> Option<Value>, pose: Option<Pose>| Known {
+        pose,
+        centre_m: of(Key::SideViewInstantCentreX).zip(of(Key::SideViewInstantCentreZ)).map(|(x, z)| [x, z]),
+        roll_centre_m: of(Key::RollCentreZ),
+        roll_axis_rise_rad: of(Key::RollAxisRise).map(|v| v.value),
+    };
+    let near = articulated(axle);
+    let measured_pose = near.map(|k| axle.analysis.along[k].pose);
+    let designed_pose = near.and_then(|k| axle.designed_along.get(k)?.as_ref()).map(|d| d.pose);
+    (at_ride(&designed, designed_pose), at_ride(&seen, measured_pose))
+}
+
+/// The state going up that is nearest to 10° with the left wheel up; none where the pose is not wholly measured.
+fn articulated(axle: &AxleComparison) -> Option<usize> {
+    let along = &axle.analysis.along;
+    let off = |k: &usize| (along[*k].roll_rad - rows::FLEX_RAD).abs();
+    let whole = axle.analysis.seen.iter().all(|seen| *seen);
+    let near = Sweeps::of(along).roll[0].iter().copied().min_by(|a, b| off(a).total_cmp(&off(b)))?;
+    (whole && along[near].roll_rad.abs() > rows::LEAST_FLEX_RAD).then_some(near)
+}
+
+/// Plots that everyone looks at first.
+const FIRST: [&str; 4] = ["flex-steer", "wheel-travel", "articulation", "instant-centre-path"];
+
+fn all(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Vec<Plot> {
+    plot::of_axle(&axle.analysis, &axle.designed_along, vehicle, units)
+}
+
+fn is_first(plot: &Plot, axle: &AxleComparison) -> bool {
+    let own = plot::slug(&axle.name);
+    FIRST.iter().any(|name| plot.slug == format!("{own}-{name}"))
+}
+
+/// Motion over time, flex steer, path of the instant centre.
+pub fn curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
+    let plots: Vec<Plot> = all(axle, vehicle, units).into_iter().filter(|p| is_first(p, axle)).collect();
+    html! {
+        @if !plots.is_empty() {
+            h2 { "What it does along the travel" }
+            p.note { "Bands are 95 % intervals; up and down are the two ways of the travel, apart." }
+            (grid(&plots))
+        }
+    }
+}
+
+/// Every number along the travel.
+pub fn more_curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
+    let plots: Vec<Plot> = all(axle, vehicle, units).into_iter().filter(|p| !is_first(p, axle)).collect();
+    html! {
+        @if !plots.is_empty() {
+            section {
+                h2 { "Every number along the travel of the " (axle.name) " axle" }
+                (grid(&plots))
+            }
+        }
+    }
+}
+
+fn grid(plots: &[Plot]) -> Markup {
+    html! {
+        div.plots {
+            @for plot in plots {
+                // A plot that cannot be drawn has no points, and those were left out.
+                @if let Ok(svg) = plot::inline_svg(plot) {
+                    figure { figcaption { strong { (plot.title) } } (PreEscaped(svg)) }
+                }
+            }
+        }
+    }
+}

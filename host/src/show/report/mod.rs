@@ -1,0 +1,89 @@
+//! The report: one HTML file that needs nothing else. Verdict first, then why, then the evidence, what limits it, where it
+//! came from, and the cautions.
+
+mod evidence;
+mod figures;
+mod limits;
+mod origin;
+mod style;
+mod verdicts;
+
+#[cfg(test)]
+mod tests;
+
+use super::{Units, verdict, words};
+use crate::judge::{AxleComparison, Comparison};
+use crate::vehicle::Vehicle;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// How a report is written.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Options {
+    /// Units of the page.
+    pub units: Units,
+    /// When the run was recorded, in words; none where nobody knows.
+    pub recorded: Option<String>,
+    /// When the report was made, in words.
+    pub made: Option<String>,
+}
+
+/// The report of a run set beside its design.
+pub fn html(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -> String {
+    let title = format!("{}: run {} beside its drawing", comparison.vehicle, comparison.provenance.run);
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (PreEscaped(style::sheet())) }
+            }
+            body {
+                main {
+                    header { p.lead { (title) } }
+                    @for axle in &comparison.axles {
+                        (axle_section(axle, comparison, vehicle, options))
+                    }
+                    (origin::provenance(comparison, options))
+                    (origin::cautions())
+                    @for axle in &comparison.axles {
+                        (figures::more_curves(axle, vehicle, options.units))
+                    }
+                }
+                footer {
+                    p { "Made with hingeline " (env!("CARGO_PKG_VERSION"))
+                        @if let Some(made) = &options.made { ", " (made) } "." }
+                }
+            }
+        }
+    }
+    .into_string()
+}
+
+fn axle_section(
+    axle: &AxleComparison,
+    comparison: &Comparison,
+    vehicle: &Vehicle,
+    options: &Options,
+) -> Markup {
+    let id = super::plot::slug(&axle.name);
+    let sentence = format!("{} axle: {}", words::capital(&axle.name), verdict::of_comparison(axle));
+    html! {
+        section aria-labelledby=(format!("{id}-verdict")) {
+            h1.verdict id=(format!("{id}-verdict")) { (sentence) }
+            @if let Some(reason) = verdict::likeliest_reason(axle) { p { (reason) } }
+            (verdicts::tally(axle))
+            p.note { "± is the half-width of a 95 % interval. A number " (verdicts::chip("agrees")) " or "
+                (verdicts::chip("differs")) " with 95 % confidence, or the data do not decide." }
+            (verdicts::findings(axle, options.units))
+            (evidence::answers(axle, vehicle, options.units))
+            (figures::drawings(axle, vehicle, options.units))
+            (figures::curves(axle, vehicle, options.units))
+            (evidence::travel(axle, options.units))
+            (evidence::links(axle, options.units))
+            (limits::sensors(axle, options.units))
+            (origin::remarks(&axle.analysis.remarks, &comparison.remarks))
+        }
+    }
+}
