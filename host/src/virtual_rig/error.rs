@@ -47,6 +47,22 @@ pub enum VirtualRigError {
         /// Its name.
         sensor: String,
     },
+    /// A part that the logger does not know.
+    #[error("sensor \"{sensor}\" is wired to a part \"{part}\", which the logger does not know")]
+    NoPart {
+        /// The sensor's name.
+        sensor: String,
+        /// The part's name.
+        part: String,
+    },
+    /// A bus that the virtual logger has not.
+    #[error("sensor \"{sensor}\" is wired to bus {bus}, and the virtual logger has buses 0 to 3")]
+    NoBus {
+        /// The sensor's name.
+        sensor: String,
+        /// The bus.
+        bus: u8,
+    },
 }
 
 impl Explain for VirtualRigError {
@@ -67,6 +83,8 @@ impl Explain for VirtualRigError {
                     .into()
             }
             VirtualRigError::NoAxle { .. } => return None,
+            VirtualRigError::NoPart { .. } => "It knows ads1115, as5600 and lsm6dso.".into(),
+            VirtualRigError::NoBus { .. } => "Put the sensor on one of them.".into(),
             VirtualRigError::Force { sensor } => format!("Leave \"{sensor}\" out of the rig file that you simulate with."),
         })
     }

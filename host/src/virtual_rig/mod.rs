@@ -5,6 +5,7 @@
 mod contact;
 mod ease;
 mod error;
+pub mod parts;
 pub mod readings;
 pub mod scenario;
 mod script;
@@ -12,6 +13,7 @@ mod spline;
 mod springs;
 mod stand;
 mod vehicle_on_ramp;
+mod wiring;
 
 #[cfg(test)]
 mod tests;
