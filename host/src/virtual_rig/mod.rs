@@ -1,10 +1,12 @@
 //! A virtual vehicle on a virtual ramp, the sensors on it, and the parts that the real logger reads them through.
 //!
-//! `vehicle_on_ramp` knows where the true vehicle is at any time, `readings` what each sensor feels there.
+//! `vehicle_on_ramp` knows where the true vehicle is at any time, `readings` what each sensor feels there, `parts` the
+//! registers that it shows itself in, and `logger` runs the real firmware against them in virtual time.
 
 mod contact;
 mod ease;
 mod error;
+pub mod logger;
 pub mod parts;
 pub mod readings;
 pub mod scenario;
@@ -13,7 +15,7 @@ mod spline;
 mod springs;
 mod stand;
 mod vehicle_on_ramp;
-mod wiring;
+pub mod wiring;
 
 #[cfg(test)]
 mod tests;

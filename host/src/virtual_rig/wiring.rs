@@ -15,7 +15,7 @@ const VOLT_PER_COUNT: f64 = 4.096 / 32768.0;
 const NOMINAL_EXCITATION_V: f64 = 3.3;
 const EXCITATION_V: f64 = 3.27;
 const EXCITATION_WANDERS_V: f64 = 0.01;
-const EXCITATION_PERIOD_S: f64 = 47.0;
+const EXCITATION_PERIOD_S: f64 = 311.0;
 /// An ADC's clock may be off by 10 %; each part has its own.
 const CLOCK_OFF: f64 = 0.06;
 /// Sensors that one ADC serves by default; its last input reads the excitation.

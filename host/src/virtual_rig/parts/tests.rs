@@ -158,18 +158,18 @@ fn continuous_conversions_and_small_full_scales_follow_the_data_sheet() {
     let mut bench = Bench::new();
     let inputs = [Some(Terminal::Sensor(1)), None, Some(Terminal::Sensor(1)), Some(Terminal::Sensor(2))];
     bench.bus.seat(seat(0x49), Box::new(Ads1115::new(inputs, 1.0)));
-    let mut read = |config: u16| {
-        let [high, low] = config.to_be_bytes();
+    let mut read = |mux: u16, pga: u16| {
+        let [high, low] = (mux << 12 | pga << 9 | 0b111 << 5 | 0b11).to_be_bytes();
         bench.wired().write(0x49, &[1, high, low]).expect("it answers");
         bench.wait(5000);
         let mut bytes = [0; 2];
         bench.wired().write_read(0x49, &[0], &mut bytes).expect("it answers");
         i16::from_be_bytes(bytes)
     };
-    assert_eq!(read(0b0_100_011_0_111_00011), 16_000);
-    assert_eq!(read(0b0_011_011_0_111_00011), -16_000);
-    assert_eq!(read(0b0_111_011_0_111_00011), 31_999 + 1);
-    assert_eq!(read(0b0_111_100_0_111_00011), i16::MAX, "1 V clips at ±0.512 V");
+    assert_eq!(read(0b100, 0b011), 16_000);
+    assert_eq!(read(0b011, 0b011), -16_000);
+    assert_eq!(read(0b111, 0b011), 32_000);
+    assert_eq!(read(0b111, 0b100), i16::MAX, "1 V clips at ±0.512 V");
 }
 
 #[test]

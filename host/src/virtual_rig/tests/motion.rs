@@ -1,32 +1,18 @@
 //! The virtual vehicle against the mechanism, against contact geometry, and against what is measured of it.
 
-use super::readings::{Felt, Readings};
-use super::scenario;
-use super::{Stance, Test, VehicleOnRamp};
+use super::{PLAN, RAMP_RAD, bramble, test};
 use crate::design::{Mechanism, cases};
 use crate::geometry::Vector3;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::pose::Pose;
 use crate::measure;
+use crate::rig::Rig;
 use crate::rig::inertial::STANDARD_GRAVITY;
 use crate::rig::model::Model;
-use crate::rig::{self, Rig};
 use crate::run::{Phase, Recording, Series};
 use crate::vehicle::numbers::Key;
-use crate::vehicle::{self, Vehicle};
-
-const PLAN: [Phase; 4] = [Phase::Still, Phase::Bounce, Phase::RampLeft, Phase::RampRight];
-const RAMP_RAD: f64 = 0.35;
-
-fn bramble() -> (Vehicle, Rig) {
-    let vehicle = vehicle::file::parse(scenario::VEHICLE, "vehicle.toml").expect("a good file");
-    let rig = rig::file::parse(scenario::RIG, "rig.toml", &vehicle).expect("a good file");
-    (vehicle, rig)
-}
-
-fn test() -> Test {
-    Test { axle: 0, phases: PLAN.to_vec(), ramp_rad: RAMP_RAD }
-}
+use crate::virtual_rig::readings::{Felt, Readings};
+use crate::virtual_rig::{Stance, VehicleOnRamp};
 
 fn span(vehicle: &VehicleOnRamp, phase: Phase) -> [f64; 2] {
     vehicle.phases().find(|s| s.phase == phase).map(|s| [s.from_s, s.to_s]).expect("it is in the plan")

@@ -1,0 +1,250 @@
+//! The real firmware on the virtual rig, from registers to numbers, in virtual time.
+
+use super::{PLAN, RAMP_RAD, bramble, test};
+use crate::geometry::placed::PlacedBody;
+use crate::measure;
+use crate::rig::model::Model;
+use crate::rig::{Input, Kind, Rig};
+use crate::run::marks::Mark;
+use crate::run::wire::{Context, WireReader};
+use crate::run::{Phase, Recording};
+use crate::vehicle::Vehicle;
+use crate::vehicle::numbers::Key;
+use crate::virtual_rig::logger::{Upset, VirtualLogger, What};
+use crate::virtual_rig::parts::bus::Trouble;
+use crate::virtual_rig::readings::Readings;
+use crate::virtual_rig::wiring::wired;
+use crate::virtual_rig::{Test, VehicleOnRamp};
+use hingeline_protocol::channel::MAX_CHANNELS;
+use hingeline_protocol::sizes::MAX_WIRE;
+use hingeline_protocol::{
+    Component, DeviceMessage, EventKind, FrameDecoder, HostMessage, LostReason, MuxPort, Outcome, Received,
+    SensorConfig, encode_frame,
+};
+
+/// Time that the host lets pass at once, µs.
+const SLICE_US: u64 = 20_000;
+/// More than a line holds in a slice.
+const ROOM: usize = 1 << 16;
+
+fn send(logger: &mut VirtualLogger, message: &HostMessage) {
+    let mut frame = [0; MAX_WIRE];
+    let used = encode_frame(message, &mut frame).expect("it fits");
+    logger.feed(&frame[..used]);
+}
+
+fn config(index: usize, name: &str, kind: &Kind, input: &Input, every: u16) -> SensorConfig {
+    SensorConfig {
+        index: index as u8,
+        name: name.try_into().expect("short enough"),
+        part: input.device.as_str().try_into().expect("short enough"),
+        bus: input.bus,
+        mux: input.mux.map(|(address, channel)| MuxPort { address, channel }),
+        address: input.address,
+        input: input.channel,
+        excitation: input.excitation,
+        component: match kind {
+            Kind::Angle(_) => Component::Angle,
+            Kind::Range(_) => Component::Range,
+            _ => Component::Length,
+        },
+        every,
+        full_scale_mv: 0,
+        full_scale_g: 0,
+        full_scale_dps: 0,
+    }
+}
+
+/// Sets the logger up for a rig and lets it stream for `seconds` or until the test is over; gives what it said.
+fn stream(logger: &mut VirtualLogger, rig: &Rig, seconds: f64) -> Vec<u8> {
+    send(logger, &HostMessage::ClearSensors);
+    let inputs = rig.sensors.iter().filter_map(|s| Some((s, s.input.as_ref()?)));
+    for (index, (sensor, input)) in inputs.enumerate() {
+        send(logger, &HostMessage::SetSensor(config(index, &sensor.name, &sensor.kind, input, 1)));
+    }
+    let period_us = (1e6 / rig.rate_hz).round() as u32;
+    send(logger, &HostMessage::SetRate { period_us, scans_per_block: 0 });
+    send(logger, &HostMessage::Start);
+    let mut out = Vec::new();
+    let end_us = logger.now_us() + (seconds * 1e6) as u64;
+    while logger.now_us() < end_us && !logger.is_over() {
+        let until_us = logger.now_us() + SLICE_US;
+        let room = out.len() + ROOM;
+        logger.run(until_us, room, &mut out);
+    }
+    out
+}
+
+fn messages(bytes: &[u8]) -> Vec<DeviceMessage> {
+    let mut decoder = FrameDecoder::<DeviceMessage>::new();
+    let all = bytes.iter().filter_map(|b| match decoder.push(*b) {
+        Some(Received::Message(message)) => Some(message),
+        _ => None,
+    });
+    all.collect()
+}
+
+fn recording(vehicle: &Vehicle, rig: &Rig, bytes: &[u8], marks: &[Mark]) -> Recording {
+    let mut reader = WireReader::new(rig);
+    reader.feed(bytes, None);
+    let centres: Vec<_> = vehicle.axles.iter().map(|a| a.centre()).collect();
+    let context = Context { marks, plan: &PLAN, test: None, centres: &centres };
+    let mut recording = reader.finish(&context);
+    recording.facts.ramp_angle_rad = Some(RAMP_RAD);
+    recording
+}
+
+fn logger(vehicle: &Vehicle, rig: &Rig, test: &Test, seed: Option<u64>) -> VirtualLogger {
+    let on_ramp = VehicleOnRamp::new(vehicle, test).expect("it runs");
+    let readings = Readings::new(on_ramp, rig, seed).expect("every sensor has something to read");
+    VirtualLogger::new(rig, readings, 7).expect("every part is known")
+}
+
+/// Device time of the earliest reading, µs.
+fn first_reading_us(messages: &[DeviceMessage]) -> u64 {
+    let mut slots_us = [0; MAX_CHANNELS];
+    for message in messages {
+        if let DeviceMessage::Channel(row) = message {
+            slots_us[usize::from(row.index)] = row.slot_us;
+        }
+    }
+    let blocks = messages
+        .iter()
+        .filter_map(|m| if let DeviceMessage::Samples(block) = m { Some(block) } else { None });
+    let first = blocks.take(2).flat_map(|b| b.readings(&slots_us).map_while(Result::ok)).map(|r| r.time_us);
+    first.min().expect("there are readings")
+}
+
+#[test]
+fn perfect_sensors_come_over_the_wire_to_within_a_count_and_a_clock() {
+    // Half a count (0.046 mm at most); the converter's clock, which makes the time of a reading wrong by 40 µs while the wire
+    // moves at 0.1 m/s at most; the supply, which is read to half of 1 in 26 000 and, before its first reading at 2 Hz, may
+    // have wandered for half a second at 0.2 mV/s, over 0.92 m of wire.
+    const WIRE_M: f64 = 0.5 * 0.046e-3 + 0.1 * 40e-6 + 0.92 * (0.5 / 26e3 + 0.5 * 0.2e-3 / 3.3);
+    let (vehicle, rig) = bramble();
+    let only_bounce = Test { phases: vec![Phase::Still, Phase::Bounce], ..test() };
+    let mut logger = logger(&vehicle, &rig, &only_bounce, None);
+    let bytes = stream(&mut logger, &rig, 25.0);
+    let recording = recording(&vehicle, &rig, &bytes, &[]);
+    assert_eq!(recording.counts.lost, 0);
+    let truth = VehicleOnRamp::new(&vehicle, &only_bounce).expect("it runs");
+    // Times of the recording count from its first reading; those of the test from the logger's start.
+    let begun_s = logger.now_us() as f64 * 1e-6 - logger.test_s();
+    let origin_s = first_reading_us(&messages(&bytes)) as f64 * 1e-6 - begun_s;
+    assert!((0.0..0.3).contains(&origin_s), "{origin_s}");
+    for (sensor, series) in rig.sensors.iter().zip(&recording.series) {
+        let Some(model) = Model::of(&sensor.kind) else { continue };
+        assert!(series[0].t_s.len() > 2300, "{}: {}", sensor.name, series[0].t_s.len());
+        let mut worst = 0.0_f64;
+        for (t_s, value) in series[0].t_s.iter().zip(&series[0].value) {
+            let pose = truth.at(origin_s + t_s).pose(0);
+            let exact = model.value(&PlacedBody::new(&pose, truth.centre(0)));
+            worst = worst.max((value - exact).abs());
+        }
+        assert!(worst < WIRE_M, "{}: {worst}", sensor.name);
+    }
+}
+
+#[test]
+fn from_registers_to_numbers_within_their_uncertainty() {
+    // Three standard uncertainties, as in the test without a logger in between.
+    const COVERAGE: f64 = 3.0;
+    let (vehicle, rig) = bramble();
+    let mut logger = logger(&vehicle, &rig, &test(), Some(5));
+    let lifts: Vec<f64> = {
+        let on_ramp = VehicleOnRamp::new(&vehicle, &test()).expect("it runs");
+        [Phase::RampLeft, Phase::RampRight].map(|p| on_ramp.lift(p).expect("it lifts").index).to_vec()
+    };
+    let bytes = stream(&mut logger, &rig, 1000.0);
+    let recording = recording(&vehicle, &rig, &bytes, &[]);
+    let words: Vec<_> = recording.phases.iter().map(|p| p.phase).collect();
+    assert_eq!(words, PLAN, "the builder's presses told the phases");
+    assert_eq!(recording.counts.lost, 0);
+    let analysis = measure::analyse(&vehicle, &rig, &recording).expect("it can be measured");
+    let mechanism = crate::design::Mechanism::new(&vehicle, 0).expect("Bramble is well located");
+    let truth = mechanism.numbers(mechanism.ride());
+    let axle = &analysis.axles[0];
+    for key in
+        [Key::PitchPerHeave, Key::AntiSquat, Key::RollCentreZ, Key::RollSteer, Key::SideViewInstantCentreX]
+    {
+        let (value, u) = axle.measured[&key].measured().unwrap_or_else(|| panic!("{key:?} is measured"));
+        let truth = truth.get(key).expect("the design has this number");
+        assert!((value - truth).abs() < COVERAGE * u, "{key:?}: {value} ± {u} against {truth}");
+    }
+    for (found, lift) in axle.ramp_travel_index.iter().zip(lifts) {
+        let (value, u) = found.index.measured().unwrap_or_else(|| panic!("{:?}", found.index));
+        assert!((value - lift).abs() < COVERAGE * u, "{value} ± {u} against {lift}");
+    }
+}
+
+#[test]
+fn a_part_that_is_unplugged_is_told_of_and_the_others_go_on() {
+    let (vehicle, rig) = bramble();
+    let mut logger = logger(&vehicle, &rig, &test(), Some(5));
+    logger.upset(vec![
+        Upset { at_s: 2.0, what: What::Part(7, Trouble::Unplugged) },
+        Upset { at_s: 4.0, what: What::Part(7, Trouble::None) },
+        Upset { at_s: 6.0, what: What::Stuck { bus: 0, clears: 1 } },
+    ]);
+    let bytes = stream(&mut logger, &rig, 9.0);
+    let events: Vec<EventKind> = messages(&bytes)
+        .into_iter()
+        .filter_map(|m| match m {
+            DeviceMessage::Event(event) => Some(event.kind),
+            _ => None,
+        })
+        .collect();
+    assert!(
+        events.contains(&EventKind::SensorLost { sensor: 7, reason: LostReason::NoAnswer }),
+        "{events:?}"
+    );
+    assert!(events.contains(&EventKind::SensorFound { sensor: 7 }), "{events:?}");
+    assert!(events.contains(&EventKind::BusRecovered { bus: 0 }), "{events:?}");
+    let recording = recording(&vehicle, &rig, &bytes, &[]);
+    let count = |sensor: usize| recording.series[sensor][0].t_s.len();
+    // Two seconds without it, and up to a second more until it is tried again.
+    assert!((550..720).contains(&count(7)), "{}", count(7));
+    for sensor in 0..7 {
+        assert!(count(sensor) > 870, "{sensor}: {}", count(sensor));
+    }
+}
+
+#[test]
+fn twelve_channels_at_200_hz_fit_half_a_115_200_baud_line() {
+    let (vehicle, mut rig) = bramble();
+    rig.sensors.truncate(7);
+    // A transfer is waited for: the unit's burst fits between the converters' only at 400 kHz.
+    rig.sensors[6].input.iter_mut().for_each(|i| i.bus = 0);
+    rig.rate_hz = 200.0;
+    let mut logger = logger(&vehicle, &rig, &test(), Some(3));
+    logger.set_baud(115_200);
+    let bytes = stream(&mut logger, &rig, 15.0);
+    let all = messages(&bytes);
+    let trouble = all.iter().filter_map(|m| match m {
+        DeviceMessage::Event(e)
+            if matches!(e.kind, EventKind::QueueFull { .. } | EventKind::Overrun { .. }) =>
+        {
+            Some(e)
+        }
+        _ => None,
+    });
+    assert_eq!(trouble.collect::<Vec<_>>(), Vec::<&hingeline_protocol::Event>::new());
+    let recording = recording(&vehicle, &rig, &bytes, &[]);
+    assert!(recording.series.iter().flatten().all(|s| s.t_s.len() > 2900), "every channel at 200 Hz");
+    assert!((bytes.len() as f64) < 0.5 * 11_520.0 * 15.0, "{} bytes in 15 s", bytes.len());
+}
+
+#[test]
+fn a_rig_without_wiring_is_wired_as_a_builder_would() {
+    let (vehicle, mut rig) = bramble();
+    rig.sensors.iter_mut().for_each(|s| s.input = None);
+    let rig = wired(&rig);
+    let mut logger = logger(&vehicle, &rig, &test(), Some(3));
+    let bytes = stream(&mut logger, &rig, 1.0);
+    let refused = messages(&bytes)
+        .into_iter()
+        .any(|m| matches!(m, DeviceMessage::Reply(reply) if reply.outcome != Outcome::Done));
+    assert!(!refused);
+    let recording = recording(&vehicle, &rig, &bytes, &[]);
+    assert!(recording.series.iter().flatten().all(|s| s.t_s.len() > 50));
+}
