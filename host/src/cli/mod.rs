@@ -3,9 +3,14 @@
 mod analyse;
 mod compare;
 mod completions;
+mod import;
 mod init;
+mod keys;
 mod new;
 mod output;
+mod ports;
+mod record;
+mod report;
 mod sensors;
 mod target;
 
@@ -35,9 +40,13 @@ struct Cli {
 enum Command {
     Init(init::Args),
     New(new::Args),
+    Sensors(sensors::Args),
+    Ports(ports::Args),
+    Record(record::Args),
+    Import(import::Args),
     Analyse(analyse::Args),
     Compare(compare::Args),
-    Sensors(sensors::Args),
+    Report(report::Args),
     Completions(completions::Args),
 }
 
@@ -46,6 +55,8 @@ enum Command {
 enum Ending {
     /// Done.
     Done,
+    /// Something was done and kept, and then something failed; the person has been told.
+    Failed(Status),
     /// Done, and the finding that the caller asked to be told of is there.
     Found,
 }
@@ -57,6 +68,10 @@ pub fn main() -> ExitCode {
     let result = match cli.command {
         Command::Init(args) => init::run(&args, &screen),
         Command::New(args) => new::run(&args, &screen),
+        Command::Ports(args) => ports::run(&args, &screen),
+        Command::Record(args) => record::run(&args, &screen),
+        Command::Import(args) => import::run(&args, &screen),
+        Command::Report(args) => report::run(&args, &screen),
         Command::Analyse(args) => analyse::run(&args, &screen),
         Command::Compare(args) => compare::run(&args, &screen),
         Command::Sensors(args) => sensors::run(&args, &screen),
@@ -64,6 +79,7 @@ pub fn main() -> ExitCode {
     };
     match result {
         Ok(Ending::Done) => ExitCode::SUCCESS,
+        Ok(Ending::Failed(status)) => ExitCode::from(status.code()),
         Ok(Ending::Found) => ExitCode::from(Status::Finding.code()),
         Err(failure) => {
             screen.complain(failure.as_ref());

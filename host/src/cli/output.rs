@@ -29,6 +29,9 @@ pub enum Inches {
     In,
 }
 
+/// Columns of a line of progress: one less than a narrow terminal has, so that it never wraps.
+const PROGRESS_COLUMNS: usize = 79;
+
 /// Where text goes.
 #[derive(Debug)]
 pub struct Screen {
@@ -55,15 +58,19 @@ impl Screen {
 
     /// How to render: units and colour.
     pub fn options(&self, output: &Output) -> Options {
-        let units = match output.units {
+        Options { units: self.units(output.units), styled: self.styled_stdout() }
+    }
+
+    /// The units asked for, else the logbook's, else millimetres.
+    pub fn units(&self, asked: Option<Inches>) -> Units {
+        match asked {
             Some(Inches::Mm) => Units::Mm,
             Some(Inches::In) => Units::In,
             None => match Logbook::find(self.logbook.as_deref(), Path::new(".")) {
                 Ok(Logbook { screen: ScreenUnits::Inches, .. }) => Units::In,
                 _ => Units::Mm,
             },
-        };
-        Options { units, styled: self.styled_stdout() }
+        }
     }
 
     /// Whether standard output is a terminal that may be coloured (NO_COLOR and friends are heeded).
@@ -84,6 +91,14 @@ impl Screen {
     /// Tells the person something beside the result, on standard error. If even that fails there is nobody to tell.
     pub fn tell(&self, text: &str) {
         let _ = writeln!(std::io::stderr().lock(), "{text}");
+    }
+
+    /// Puts a line in place of the last one on a terminal.
+    pub fn redraw(&self, line: &str) {
+        let short: String = line.chars().take(PROGRESS_COLUMNS).collect();
+        let mut out = std::io::stderr().lock();
+        let _ = write!(out, "\r{short:<PROGRESS_COLUMNS$}\r{short}");
+        let _ = out.flush();
     }
 
     /// Explains a failure: one sentence, then what to do next.

@@ -1,10 +1,9 @@
 //! `hingeline sensors`
 
 use super::output::{Output, Screen};
+use super::target::{Plan, plan};
 use super::{Ending, Failure};
 use crate::jobs::sensors;
-use crate::run::Phase;
-use crate::run::plan::parse_plan;
 use crate::show::{json, text};
 use std::path::PathBuf;
 
@@ -28,14 +27,6 @@ pub struct Args {
     without: Vec<String>,
     #[command(flatten)]
     output: Output,
-}
-
-/// Phases in order, as one value of the command line.
-#[derive(Debug, Clone)]
-struct Plan(Vec<Phase>);
-
-fn plan(text: &str) -> Result<Plan, String> {
-    parse_plan(text).map(Plan)
 }
 
 /// Runs the command.

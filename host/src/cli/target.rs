@@ -1,7 +1,8 @@
 //! Flags that name a run and what goes with it.
 
 use crate::jobs::source::Request;
-use crate::run::plan::Test;
+use crate::run::plan::{Test, parse_plan};
+use crate::run::{Facts, Phase};
 use std::path::PathBuf;
 
 /// A run, and files to use instead of its own.
@@ -33,6 +34,45 @@ impl Target {
             logbook,
         }
     }
+}
+
+/// What a person types in about a test.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Typed {
+    /// Angle of the ramp in degrees; only the ramp travel index needs it.
+    #[arg(long, value_name = "DEG", value_parser = ramp_angle)]
+    ramp_angle: Option<f64>,
+    /// Distance along the ramp as taped with the left wheel up, mm.
+    #[arg(long, value_name = "MM")]
+    taped_left: Option<f64>,
+    /// Distance along the ramp as taped with the right wheel up, mm.
+    #[arg(long, value_name = "MM")]
+    taped_right: Option<f64>,
+    /// Anything worth keeping with the run.
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    notes: String,
+}
+
+impl Typed {
+    /// The facts of a run.
+    pub fn facts(&self, test: Option<Test>) -> Facts {
+        Facts {
+            test: test.map(|t| t.words().to_owned()),
+            ramp_angle_rad: self.ramp_angle.map(f64::to_radians),
+            taped_ramp_m: [self.taped_left, self.taped_right].map(|mm| mm.map(|mm| mm * 1e-3)),
+            notes: self.notes.clone(),
+        }
+    }
+}
+
+/// Phases in order, as one value of the command line.
+#[derive(Debug, Clone)]
+pub struct Plan(pub Vec<Phase>);
+
+/// Parses phases with commas between.
+pub fn plan(text: &str) -> Result<Plan, String> {
+    let known: Vec<&str> = Phase::WORDS.iter().map(|(words, _)| *words).collect();
+    parse_plan(text).map(Plan).map_err(|part| format!("no such phase \"{part}\"; there are {}", known.join(", ")))
 }
 
 /// Parses a test's words.

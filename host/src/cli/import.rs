@@ -1,0 +1,41 @@
+//! `hingeline import`
+
+use super::output::Screen;
+use super::target::{Typed, test};
+use super::{Ending, Failure};
+use crate::files::logbook::Logbook;
+use crate::jobs::import;
+use crate::run::plan::Test;
+use crate::show::text;
+use std::path::{Path, PathBuf};
+
+/// Make a run of a table of readings (CSV).
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The table: a column t_s, one column per sensor of the rig, and if you like a column phase.
+    #[arg(value_name = "FILE")]
+    table: PathBuf,
+    /// The vehicle of the logbook that it belongs to.
+    #[arg(long, value_name = "NAME")]
+    vehicle: String,
+    /// What a table without a phase column was: bounce, ramp, ramp left, rock, ….
+    #[arg(long, value_name = "TEST", value_parser = test)]
+    test: Option<Test>,
+    #[command(flatten)]
+    typed: Typed,
+}
+
+/// Runs the command; the new run's name stands alone on the last line.
+pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
+    let logbook = Logbook::find(screen.logbook.as_deref(), Path::new("."))?;
+    let imported = import::run(&import::Request {
+        table: args.table.clone(),
+        vehicle_folder: logbook.vehicle_folder(&args.vehicle),
+        test: args.test,
+        facts: args.typed.facts(args.test),
+        now: jiff::Zoned::now().into(),
+    })?;
+    screen.tell(&text::imported(&imported.recording));
+    screen.print(&imported.name)?;
+    Ok(Ending::Done)
+}

@@ -1,0 +1,57 @@
+//! What a recording says while it runs and when it has ended.
+
+use super::page::{Ink, Page};
+use super::parts;
+use crate::jobs::record::{Progress, Recorded};
+use crate::run::{Phase, Recording};
+use crate::show::words;
+
+/// One line about a recording that runs.
+pub fn recording(progress: &Progress<'_>) -> String {
+    let phase = progress.phase.map_or("waiting", Phase::words);
+    let elapsed = progress.elapsed_s.unwrap_or(0.0);
+    let received = progress.live.received;
+    let mut line = format!("{phase}  {elapsed:.0} s  {received} readings, {} lost", progress.live.lost);
+    let silent = progress.live.latest.iter().filter(|channels| channels.iter().any(Option::is_none)).count();
+    if silent > 0 && elapsed > 1.0 {
+        line.push_str(&format!("  {silent} sensor{} silent", if silent == 1 { "" } else { "s" }));
+    }
+    if !progress.linked {
+        line.push_str("  no logger");
+    }
+    line
+}
+
+/// A recording that ended.
+pub fn recorded(recorded: &Recorded) -> String {
+    let mut page = Page::new(false);
+    let phases: Vec<&str> = recorded.phases.iter().map(|p| p.words()).collect();
+    let phases = if phases.is_empty() { "no phase".to_owned() } else { words::list(&phases) };
+    page.paragraph(
+        &format!("Recorded {:.0} s with {phases}; it ended because {}.", recorded.seconds, recorded.why),
+        Ink::Plain,
+    );
+    let mut counts = format!("{} readings received, {} lost", recorded.received, recorded.lost);
+    if recorded.damaged_frames > 0 {
+        counts.push_str(&format!(", {} frames damaged on the line and left out", recorded.damaged_frames));
+    }
+    if recorded.gaps.0 > 0 {
+        counts.push_str(&format!(", the line gone {} times for {:.0} s in all", recorded.gaps.0, recorded.gaps.1));
+    }
+    if recorded.restarts > 0 {
+        counts.push_str(&format!(", the logger restarted {} times", recorded.restarts));
+    }
+    page.paragraph(&format!("{counts}."), Ink::Plain);
+    page.finish().trim_end().to_owned()
+}
+
+/// A table that became a run.
+pub fn imported(recording: &Recording) -> String {
+    let mut page = Page::new(false);
+    let mut phases: Vec<&str> = recording.phases.iter().map(|p| p.phase.words()).collect();
+    phases.dedup();
+    page.paragraph(&format!("Imported with {}.", words::list(&phases)), Ink::Plain);
+    parts::samples(&mut page, &recording.counts);
+    parts::remarks(&mut page, &recording.remarks);
+    page.finish().trim_end().to_owned()
+}

@@ -1,0 +1,33 @@
+//! The built program as a user or a script meets it: exit status, standard output, standard error, files left behind.
+
+mod broken_files;
+mod journey;
+mod worked_values;
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+/// The program, in a folder, without colours and without a terminal.
+fn hingeline(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(assert_cmd::cargo::cargo_bin!("hingeline"))
+        .args(arguments)
+        .current_dir(folder)
+        .env("NO_COLOR", "1")
+        .stdin(std::process::Stdio::null())
+        .output()
+        .expect("the program starts: cargo build --workspace makes it")
+}
+
+/// Standard output of a run that must end well.
+fn done(folder: &Path, arguments: &[&str]) -> String {
+    let output = hingeline(folder, arguments);
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "hingeline {}: {:?}\n{errors}", arguments.join(" "), output.status.code());
+    String::from_utf8(output.stdout).expect("UTF-8")
+}
+
+/// Standard output of a run that must end well, as JSON.
+fn json(folder: &Path, arguments: &[&str]) -> serde_json::Value {
+    let text = done(folder, arguments);
+    serde_json::from_str(&text).unwrap_or_else(|e| panic!("hingeline {}: {e}\n{text}", arguments.join(" ")))
+}
