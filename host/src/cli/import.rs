@@ -33,7 +33,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         vehicle_folder: logbook.vehicle_folder(&args.vehicle),
         test: args.test,
         facts: args.typed.facts(args.test),
-        now: jiff::Zoned::now().into(),
+        now: jiff::ZonedDateTime::now(),
     })?;
     screen.tell(&text::imported(&imported.recording));
     screen.print(&imported.name)?;

@@ -10,7 +10,6 @@ mod new;
 mod output;
 mod ports;
 mod record;
-mod report;
 mod sensors;
 mod target;
 
@@ -46,7 +45,6 @@ enum Command {
     Import(import::Args),
     Analyse(analyse::Args),
     Compare(compare::Args),
-    Report(report::Args),
     Completions(completions::Args),
 }
 
@@ -71,7 +69,6 @@ pub fn main() -> ExitCode {
         Command::Ports(args) => ports::run(&args, &screen),
         Command::Record(args) => record::run(&args, &screen),
         Command::Import(args) => import::run(&args, &screen),
-        Command::Report(args) => report::run(&args, &screen),
         Command::Analyse(args) => analyse::run(&args, &screen),
         Command::Compare(args) => compare::run(&args, &screen),
         Command::Sensors(args) => sensors::run(&args, &screen),

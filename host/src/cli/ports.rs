@@ -24,7 +24,8 @@ impl Explain for PortsError {
 pub fn run(_: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let ports = ports::list().map_err(PortsError)?;
     if ports.is_empty() {
-        screen.print("No serial port. Is the logger plugged in? A virtual one: hingeline simulate VEHICLE.")?;
+        screen
+            .print("No serial port. Is the logger plugged in? A virtual one: hingeline simulate VEHICLE.")?;
     }
     for port in ports {
         let name = port.usb.and_then(|usb| usb.name).map_or_else(String::new, |name| format!("  {name}"));

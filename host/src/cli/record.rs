@@ -19,8 +19,10 @@ use std::time::{Duration, Instant};
 
 /// Record a test from a logger on a serial port.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "While it records: Enter goes on to the next phase (so does the logger's button), p pauses, \
-l marks the moment a wheel lifts, n TEXT notes something, q stops. What is recorded is kept whatever happens.")]
+#[command(
+    after_help = "While it records: Enter goes on to the next phase (so does the logger's button), p pauses, \
+l marks the moment a wheel lifts, n TEXT notes something, q stops. What is recorded is kept whatever happens."
+)]
 pub struct Args {
     /// The serial port.
     #[arg(long, value_name = "PATH")]
@@ -66,12 +68,12 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         facts: args.typed.facts(args.test),
         seconds: args.seconds,
         reconnect_s: args.reconnect,
-        now: jiff::Zoned::now().into(),
+        now: jiff::ZonedDateTime::now(),
     };
     let mut keys = Keys::listen();
     let mut teller = Teller::new(screen);
     let mut connector = PortConnector::new(&args.port, args.baud);
-    let recorded = record::run(&request, &mut connector, &SystemClock::new(), &mut |progress| {
+    let recorded = record::run(&request, &mut connector, &SystemClock::start(), &mut |progress| {
         teller.tell(progress);
         keys.pressed()
     })?;
@@ -114,7 +116,13 @@ pub struct Teller<'a> {
 impl<'a> Teller<'a> {
     /// Nothing told yet.
     pub fn new(screen: &'a Screen) -> Self {
-        Self { screen, draws: std::io::stderr().is_terminal(), told: None, drawn: Instant::now(), linked: true }
+        Self {
+            screen,
+            draws: std::io::stderr().is_terminal(),
+            told: None,
+            drawn: Instant::now(),
+            linked: true,
+        }
     }
 
     /// Tells what is new.

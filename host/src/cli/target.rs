@@ -72,7 +72,9 @@ pub struct Plan(pub Vec<Phase>);
 /// Parses phases with commas between.
 pub fn plan(text: &str) -> Result<Plan, String> {
     let known: Vec<&str> = Phase::WORDS.iter().map(|(words, _)| *words).collect();
-    parse_plan(text).map(Plan).map_err(|part| format!("no such phase \"{part}\"; there are {}", known.join(", ")))
+    parse_plan(text)
+        .map(Plan)
+        .map_err(|part| format!("no such phase \"{part}\"; there are {}", known.join(", ")))
 }
 
 /// Parses a test's words.

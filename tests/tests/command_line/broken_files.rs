@@ -85,7 +85,10 @@ broken! {
 fn nothing_locates_the_axle_sideways() {
     let parallel = complaint(
         &["predict", "vehicle.toml"],
-        ("chassis = { holes = [[800, 450, 640], [800, 450, 660]], use = 2 }\naxle = [30, 120, 620]", "chassis = [800, 360, 660]\naxle = [30, 580, 620]"),
+        (
+            "chassis = { holes = [[800, 450, 640], [800, 450, 660]], use = 2 }\naxle = [30, 120, 620]",
+            "chassis = [800, 360, 660]\naxle = [30, 580, 620]",
+        ),
         ("", ""),
     );
     insta::assert_snapshot!(parallel);

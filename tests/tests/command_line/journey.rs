@@ -7,11 +7,16 @@ use std::path::Path;
 /// A table of a starter's own rig at ride height and nothing else, in counts as the starter's scales want them.
 fn still_table(folder: &Path, seconds: usize) {
     let vehicle = hingeline::vehicle::file::load(&folder.join("Bramble/vehicle.toml")).expect("the starter");
-    let rig = hingeline::rig::file::load(&folder.join("Bramble/rig.toml"), &vehicle).expect("the starter's rig");
+    let rig =
+        hingeline::rig::file::load(&folder.join("Bramble/rig.toml"), &vehicle).expect("the starter's rig");
     let mut heads = vec!["t_s".to_owned()];
     for sensor in &rig.sensors {
         for suffix in sensor.channel_suffixes() {
-            heads.push(if suffix.is_empty() { sensor.name.clone() } else { format!("{}.{suffix}", sensor.name) });
+            heads.push(if suffix.is_empty() {
+                sensor.name.clone()
+            } else {
+                format!("{}.{suffix}", sensor.name)
+            });
         }
     }
     let mut text = heads.join(",");
@@ -39,7 +44,12 @@ fn a_vehicle_that_stands_still_gives_no_instant_centre() {
     let run = printed.lines().last().expect("the run's name").trim();
     let analysis = json(at, &["analyse", run, "--json"]);
     let measured = &analysis["axles"][0]["measured"];
-    for key in ["side_view_instant_centre_x_m", "pitch_per_heave_rad_per_m", "roll_centre_z_m", "roll_steer_rad_per_rad"] {
+    for key in [
+        "side_view_instant_centre_x_m",
+        "pitch_per_heave_rad_per_m",
+        "roll_centre_z_m",
+        "roll_steer_rad_per_rad",
+    ] {
         assert_eq!(measured[key]["status"], "not excited", "{key}: {}", measured[key]);
         assert!(measured[key]["value"].is_null());
     }

@@ -22,7 +22,12 @@ fn hingeline(folder: &Path, arguments: &[&str]) -> Output {
 fn done(folder: &Path, arguments: &[&str]) -> String {
     let output = hingeline(folder, arguments);
     let errors = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "hingeline {}: {:?}\n{errors}", arguments.join(" "), output.status.code());
+    assert!(
+        output.status.success(),
+        "hingeline {}: {:?}\n{errors}",
+        arguments.join(" "),
+        output.status.code()
+    );
     String::from_utf8(output.stdout).expect("UTF-8")
 }
 

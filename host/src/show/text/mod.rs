@@ -5,12 +5,14 @@ mod analyse;
 mod compare;
 mod page;
 mod parts;
+mod recording;
 mod runs;
 mod sensors;
 
 pub use analyse::analysis;
 pub use compare::comparison;
 pub use page::{Ink, WIDTH};
+pub use recording::{imported, recorded, recording};
 pub use runs::runs;
 pub use sensors::sensors;
 

@@ -1,7 +1,7 @@
 //! What a recording says while it runs and when it has ended.
 
-use super::page::{Ink, Page};
 use super::parts;
+use super::page::{Ink, Page};
 use crate::jobs::record::{Progress, Recorded};
 use crate::run::{Phase, Recording};
 use crate::show::words;
@@ -36,7 +36,10 @@ pub fn recorded(recorded: &Recorded) -> String {
         counts.push_str(&format!(", {} frames damaged on the line and left out", recorded.damaged_frames));
     }
     if recorded.gaps.0 > 0 {
-        counts.push_str(&format!(", the line gone {} times for {:.0} s in all", recorded.gaps.0, recorded.gaps.1));
+        counts.push_str(&format!(
+            ", the line gone {} times for {:.0} s in all",
+            recorded.gaps.0, recorded.gaps.1
+        ));
     }
     if recorded.restarts > 0 {
         counts.push_str(&format!(", the logger restarted {} times", recorded.restarts));
