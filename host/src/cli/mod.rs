@@ -10,6 +10,7 @@ mod new;
 mod output;
 mod ports;
 mod record;
+mod report;
 mod sensors;
 mod target;
 
@@ -45,6 +46,7 @@ enum Command {
     Import(import::Args),
     Analyse(analyse::Args),
     Compare(compare::Args),
+    Report(report::Args),
     Completions(completions::Args),
 }
 
@@ -72,6 +74,7 @@ pub fn main() -> ExitCode {
         Command::Analyse(args) => analyse::run(&args, &screen),
         Command::Compare(args) => compare::run(&args, &screen),
         Command::Sensors(args) => sensors::run(&args, &screen),
+        Command::Report(args) => report::run(&args, &screen),
         Command::Completions(args) => completions::run(&args, &screen),
     };
     match result {

@@ -152,6 +152,8 @@ pub struct Provenance {
     pub data_hash: String,
     /// Firmware of the logger, where there was one.
     pub firmware: Option<String>,
+    /// When it was recorded or imported, in words; none for a bare table.
+    pub recorded: Option<String>,
 }
 
 /// One run, ready to be measured.

@@ -61,6 +61,18 @@ pub fn html(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -> St
     .into_string()
 }
 
+/// The verdict of a comparison, with the likeliest reason: a sentence or two for each axle.
+pub fn verdict(comparison: &Comparison) -> String {
+    let of_axle = |axle: &AxleComparison| {
+        let sentence = format!("{} axle: {}", words::capital(&axle.name), verdict::of_comparison(axle));
+        match verdict::likeliest_reason(axle) {
+            Some(reason) => format!("{sentence} {reason}"),
+            None => sentence,
+        }
+    };
+    comparison.axles.iter().map(of_axle).collect::<Vec<_>>().join("\n")
+}
+
 fn axle_section(
     axle: &AxleComparison,
     comparison: &Comparison,

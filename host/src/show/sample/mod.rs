@@ -226,6 +226,7 @@ fn provenance(run: &str) -> Provenance {
         rig_hash: hash("rig"),
         data_hash: hash(run),
         firmware: Some("0.1.0".into()),
+        recorded: None,
     }
 }
 

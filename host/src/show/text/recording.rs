@@ -1,7 +1,7 @@
 //! What a recording says while it runs and when it has ended.
 
-use super::parts;
 use super::page::{Ink, Page};
+use super::parts;
 use crate::jobs::record::{Progress, Recorded};
 use crate::run::{Phase, Recording};
 use crate::show::words;
