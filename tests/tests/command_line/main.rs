@@ -4,18 +4,26 @@ mod broken_files;
 mod journey;
 mod worked_values;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+
+/// The program that `cargo build --workspace` puts two folders above a test.
+fn program() -> PathBuf {
+    let test = std::env::current_exe().expect("a test knows where it is");
+    let built = test.ancestors().nth(2).expect("target/PROFILE/deps/TEST").join("hingeline");
+    assert!(built.is_file(), "{} is missing: cargo build --workspace makes it", built.display());
+    built
+}
 
 /// The program, in a folder, without colours and without a terminal.
 fn hingeline(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(assert_cmd::cargo::cargo_bin!("hingeline"))
+    Command::new(program())
         .args(arguments)
         .current_dir(folder)
         .env("NO_COLOR", "1")
         .stdin(std::process::Stdio::null())
         .output()
-        .expect("the program starts: cargo build --workspace makes it")
+        .expect("the program starts")
 }
 
 /// Standard output of a run that must end well.
