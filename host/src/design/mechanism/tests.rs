@@ -155,3 +155,71 @@ fn mixed_layouts_have_rigid_and_elastic_members() {
     let ratio = s.strain_energy_j / elastic.strain_energy_j;
     assert!(ratio > 1.0 && ratio < 5.0 / 3.0, "{ratio}");
 }
+
+/// A three-link with a Watts linkage of a small crank, or with a short panhard bar: close to their limits the axle turns
+/// quickly from one branch towards another.
+fn near_its_limits(crank_m: f64, bar_m: f64) -> [Vehicle; 2] {
+    let mut watts = cases::q();
+    let linkage = &mut watts.axles[0].locating.watts[0];
+    for (end, side) in [(0, 1.0), (1, -1.0)] {
+        linkage.crank[end] = Vector3::new(-0.10, 0.0, 0.50 + side * crank_m);
+        linkage.ends[end] = Mount::fixed(Vector3::new(-0.10, 0.55 * side, 0.50 + side * crank_m));
+    }
+    let mut bar = cases::h();
+    let links = &mut bar.axles[0].locating.links;
+    links.pop();
+    links.push(cases::link("panhard", [0.05, 0.10, 0.60], [0.05, 0.10 - bar_m, 0.60]));
+    [watts, bar]
+}
+
+#[test]
+fn a_large_state_lies_on_the_branch_that_small_steps_lead_to() {
+    let (mut reached, mut blocked) = (0, 0);
+    for crank_m in [0.02, 0.03, 0.05] {
+        for vehicle in near_its_limits(crank_m, 5.0 * crank_m) {
+            let m = Mechanism::new(&vehicle, 0).unwrap();
+            for (heave, roll) in [(0.12, 0.0), (-0.1, 0.3), (0.3, 0.2), (0.2, -0.4), (-0.25, 0.0), (0.0, 0.7)]
+            {
+                let mut follower = Follower::new(&m);
+                let walked = (1..=2000)
+                    .map(|k| f64::from(k) / 2000.0)
+                    .find_map(|t| follower.go(heave * t, roll * t).is_err().then_some(t));
+                match (walked, m.solve(heave, roll)) {
+                    (None, Ok(direct)) => {
+                        reached += 1;
+                        let (a, b) = (direct.pose.to_array(), follower.state().pose.to_array());
+                        assert!(
+                            a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-9),
+                            "{heave} {roll}: {a:?} {b:?}"
+                        );
+                        assert_eq!(direct.branch, m.ride.branch);
+                    }
+                    (Some(stopped), Err(limit)) => {
+                        blocked += 1;
+                        // Small steps ended within one step of where the continuation says that travel ends.
+                        let t = (limit.reached_heave_m.abs() + limit.reached_roll_rad.abs())
+                            / (heave.abs() + roll.abs());
+                        assert!((t - stopped).abs() < 1.5 / 2000.0, "{t} {stopped}");
+                    }
+                    (walked, direct) => panic!("{heave} {roll}: {walked:?} {direct:?}"),
+                }
+            }
+        }
+    }
+    assert!(reached >= 6 && blocked >= 6, "{reached} {blocked}");
+}
+
+/// Beyond its limit a three-link could be put together again another way round. Newton's method finds that pose from ride
+/// height, but no axle goes there: the panhard bar stops it on the way.
+#[test]
+fn a_pose_of_another_branch_is_not_reached() {
+    let m = Mechanism::new(&cases::h(), 0).unwrap();
+    let (heave, roll) = (-0.40, 0.75);
+    let mut guess = vec![0.0; m.rows.bodies.coordinates()];
+    m.ride.predicted(heave, roll, &mut guess);
+    let beyond = walk::settle_from(&m.rows, m.just_determined, &guess).unwrap().state;
+    assert_eq!(beyond.branch, -m.ride.branch);
+    let limit = m.solve(heave, roll).unwrap_err();
+    assert_eq!(limit.member, "panhard");
+    assert!(limit.reached_heave_m > -0.32 && limit.reached_roll_rad < 0.6, "{limit:?}");
+}

@@ -19,7 +19,7 @@ const CLOSE: f64 = 0.3;
 const ROUNDING_M: f64 = 1e-9;
 
 /// Settles one guess, the quick way where the layout allows it.
-fn settle_from(rows: &Rows, just_determined: bool, guess: &[f64]) -> Option<Settled> {
+pub(super) fn settle_from(rows: &Rows, just_determined: bool, guess: &[f64]) -> Option<Settled> {
     match (just_determined, guess.len()) {
         (true, 6) => just_determined::settle::<4>(rows, guess),
         (true, 7) => just_determined::settle::<5>(rows, guess),
