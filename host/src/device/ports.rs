@@ -127,3 +127,56 @@ impl Line for SerialLine {
         Ok(())
     }
 }
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+    use std::fs::File;
+
+    /// A pseudo-terminal: our end, and the path of the other.
+    fn terminal() -> (File, String) {
+        let ours = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+        grantpt(&ours).unwrap();
+        unlockpt(&ours).unwrap();
+        let path = ptsname(&ours, Vec::new()).unwrap().into_string().unwrap();
+        (File::from(ours), path)
+    }
+
+    #[test]
+    fn a_port_passes_every_byte_and_says_when_the_other_end_is_gone() {
+        let (mut ours, path) = terminal();
+        let mut line = PortConnector::new(&path, DEFAULT_BAUD).connect().unwrap();
+        let every: Vec<u8> = (0..=255).collect();
+        let mut buffer = [0; 1024];
+
+        line.write(&every).unwrap();
+        let mut heard = Vec::new();
+        while heard.len() < every.len() {
+            let count = ours.read(&mut buffer).unwrap();
+            heard.extend_from_slice(&buffer[..count]);
+        }
+        assert_eq!(heard, every);
+
+        assert_eq!(line.read(&mut buffer, Duration::from_millis(5)).unwrap(), 0, "nothing came");
+        ours.write_all(&every).unwrap();
+        let mut heard = Vec::new();
+        while heard.len() < every.len() {
+            let count = line.read(&mut buffer, Duration::from_millis(200)).unwrap();
+            assert!(count > 0);
+            heard.extend_from_slice(&buffer[..count]);
+        }
+        assert_eq!(heard, every);
+
+        drop(ours);
+        assert!(line.read(&mut buffer, Duration::from_millis(200)).is_err());
+        assert!(line.write(&every).is_err());
+        assert!(PortConnector::new(&path, DEFAULT_BAUD).connect().is_err());
+    }
+
+    #[test]
+    fn the_list_can_be_made() {
+        let ports = list().unwrap();
+        assert!(ports.iter().all(|p| !p.path.is_empty()));
+    }
+}
