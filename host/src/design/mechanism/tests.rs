@@ -183,7 +183,7 @@ fn a_large_state_lies_on_the_branch_that_small_steps_lead_to() {
                 let mut follower = Follower::new(&m);
                 let walked = (1..=2000)
                     .map(|k| f64::from(k) / 2000.0)
-                    .find_map(|t| follower.go(heave * t, roll * t).is_err().then_some(t));
+                    .find(|t| follower.go(heave * t, roll * t).is_err());
                 match (walked, m.solve(heave, roll)) {
                     (None, Ok(direct)) => {
                         reached += 1;
