@@ -41,7 +41,12 @@ pub fn predict(vehicle: &Vehicle) -> Result<Prediction, DesignError> {
 pub fn predict_wanted(vehicle: &Vehicle, wanted: &Wanted) -> Result<Prediction, DesignError> {
     let axles =
         (0..vehicle.axles.len()).map(|k| predict_axle(vehicle, k, wanted)).collect::<Result<_, _>>()?;
-    Ok(Prediction { vehicle: vehicle.name.clone(), axles, defaults_used: vehicle.defaults_used.clone() })
+    Ok(Prediction {
+        vehicle: vehicle.name.clone(),
+        wheelbase_m: vehicle.wheelbase_m,
+        axles,
+        defaults_used: vehicle.defaults_used.clone(),
+    })
 }
 
 fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<AxlePrediction, DesignError> {

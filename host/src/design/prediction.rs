@@ -13,6 +13,8 @@ use crate::vehicle::{Position, Sweep};
 pub struct Prediction {
     /// Its name.
     pub vehicle: String,
+    /// Distance between the wheel centrelines, m.
+    pub wheelbase_m: f64,
     /// In file order.
     pub axles: Vec<AxlePrediction>,
     /// Defaults that the file left to the project.

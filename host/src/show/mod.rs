@@ -1,8 +1,8 @@
 //! Pure renderers of result types: text for terminals, JSON for scripts, plots, drawings and the report for people.
 //! Nothing here computes a result, prints or reads a file; everything returns a string or bytes.
 
-pub mod cautions;
 pub mod drawing;
+
 pub mod font;
 pub mod json;
 pub mod palette;

@@ -5,6 +5,9 @@ use super::units::Scale;
 use crate::measure::{AxleAnalysis, RampIndex};
 use crate::run::Counts;
 
+/// Where the ± of a drawing comes from.
+pub const FROM_TOLERANCE: &str = "Here it follows from the tolerance of the drawn points.";
+
 /// Readings received, lost, set aside, as a sentence.
 pub fn counted(counts: &Counts) -> String {
     format!("Readings: {} received, {} lost, {} set aside.", counts.received, counts.lost, counts.excluded)

@@ -4,8 +4,9 @@ use super::questions::{Question, zero_at_ride};
 use super::sweeps::Sweeps;
 use super::units::{Scale, Units};
 use super::words;
+use crate::design::prediction::{AtState, AxlePrediction};
 use crate::judge::{AxleComparison, AxleRuns, DesignedPoint, NumberComparison, Quantity, Verdict};
-use crate::measure::{AlongPoint, AxleAnalysis, Measured};
+use crate::measure::{AlongPoint, AxleAnalysis, Direction, Measured};
 use crate::vehicle::numbers::Key;
 use crate::vehicle::{Position, Vehicle};
 use std::collections::BTreeMap;
@@ -18,10 +19,10 @@ pub const LEAST_FLEX_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
 /// One number for people.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Row {
+    /// Which it is, whatever it is called.
+    pub id: Id,
     /// What it is.
     pub label: String,
-    /// Its key, where it is one of the vocabulary at ride height.
-    pub key: Option<Key>,
     /// Its unit on screens.
     pub scale: Scale,
     /// As measured.
@@ -30,6 +31,21 @@ pub struct Row {
     pub word: Option<&'static str>,
     /// Beside what it is set, where it is.
     pub against: Option<Against>,
+}
+
+/// Which number a row tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Id {
+    /// One of the vocabulary, at ride height.
+    Number(Key),
+    /// One of the vocabulary, where the travel shows most of it.
+    Most(Key),
+    /// Steer of the axle near 10° of articulation with the left wheel up.
+    SteerLeftUp,
+    /// The same with the right wheel up.
+    SteerRightUp,
+    /// Height of the roll axis at the other axle's wheels.
+    AxisAtOtherWheels,
 }
 
 /// What a number is set beside.
@@ -49,6 +65,14 @@ pub struct Against {
 pub type Answer = (Question, Vec<Row>);
 
 impl Row {
+    /// Its key, where it is one of the vocabulary at ride height.
+    pub fn key(&self) -> Option<Key> {
+        match self.id {
+            Id::Number(key) => Some(key),
+            _ => None,
+        }
+    }
+
     /// Value, ± and unit, or the status in its place.
     pub fn value(&self) -> String {
         match (self.measured.value, self.measured.measured()) {
@@ -69,7 +93,7 @@ impl Row {
 /// What the rows of one axle come from.
 struct Source<'a> {
     position: Position,
-    vehicle: &'a Vehicle,
+    wheelbase_m: f64,
     units: Units,
     numbers: BTreeMap<Key, (Measured, Option<Against>)>,
     along: &'a [AlongPoint],
@@ -79,14 +103,16 @@ struct Source<'a> {
 /// The rows of an analysis.
 pub fn of_analysis(axle: &AxleAnalysis, vehicle: &Vehicle, units: Units) -> Vec<Answer> {
     let numbers = axle.measured.iter().map(|(key, m)| (*key, (m.clone(), None))).collect();
-    Source { position: axle.position, vehicle, units, numbers, along: &axle.along, designed: &[] }.answers()
+    let wheelbase_m = vehicle.wheelbase_m;
+    Source { position: axle.position, wheelbase_m, units, numbers, along: &axle.along, designed: &[] }
+        .answers()
 }
 
 /// The rows of a comparison with the design.
 pub fn of_comparison(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Vec<Answer> {
     Source {
         position: axle.analysis.position,
-        vehicle,
+        wheelbase_m: vehicle.wheelbase_m,
         units,
         numbers: side_by_side(&axle.numbers),
         along: &axle.analysis.along,
@@ -101,7 +127,38 @@ pub fn of_runs(axle: &AxleRuns, vehicle: &Vehicle, units: Units) -> Vec<Answer> 
     let rear = axle.numbers.contains_key(&Key::AntiSquat);
     let position = if rear { Position::Rear } else { Position::Front };
     let numbers = side_by_side(&axle.numbers);
-    Source { position, vehicle, units, numbers, along: &[], designed: &[] }.answers()
+    let wheelbase_m = vehicle.wheelbase_m;
+    Source { position, wheelbase_m, units, numbers, along: &[], designed: &[] }.answers()
+}
+
+/// The rows of a prediction; numbers that the axle does not have are left out.
+pub fn of_prediction(axle: &AxlePrediction, wheelbase_m: f64, units: Units) -> Vec<Answer> {
+    let value = |key: Key| axle.ride.numbers.get(key);
+    let numbers = Key::ALL
+        .into_iter()
+        .filter_map(|key| {
+            Some((key, (Measured::new(value(key)?, axle.ride_u.get(key).unwrap_or(0.0)), None)))
+        })
+        .collect();
+    let along: Vec<AlongPoint> =
+        axle.sweeps.heave.iter().chain(&axle.sweeps.roll).filter_map(|at| designed_point(axle, at)).collect();
+    Source { position: axle.position, wheelbase_m, units, numbers, along: &along, designed: &[] }.answers()
+}
+
+/// A designed state in the form of a measured one. How well flex steer follows from the points is told, to the first order
+/// in articulation, by how well roll steer does.
+fn designed_point(axle: &AxlePrediction, at: &AtState) -> Option<AlongPoint> {
+    let reached = at.outcome.as_ref().ok()?;
+    let steer_u = axle.ride_u.get(Key::RollSteer).unwrap_or(0.0) * at.roll_rad.abs();
+    let numbers = reached.numbers.iter().filter_map(|(key, v)| Some((key, Measured::new(v?, 0.0)))).collect();
+    Some(AlongPoint {
+        heave_m: at.heave_m,
+        roll_rad: at.roll_rad,
+        direction: Direction::Up,
+        axle_steer_rad: Measured::new(reached.axle_steer_rad, steer_u),
+        pose: reached.pose,
+        numbers,
+    })
 }
 
 fn side_by_side(numbers: &BTreeMap<Key, NumberComparison>) -> BTreeMap<Key, (Measured, Option<Against>)> {
@@ -169,7 +226,8 @@ impl Source<'_> {
             }
             _ => label(key).to_owned(),
         };
-        Row { label, key: Some(key), scale: self.units.of(key), measured: measured.clone(), word, against }
+        let (id, scale) = (Id::Number(key), self.units.of(key));
+        Row { id, label, scale, measured: measured.clone(), word, against }
     }
 
     /// Steer of the axle at the measured states nearest to 10° of articulation, left and right wheel up.
@@ -198,8 +256,8 @@ impl Source<'_> {
             words::direction(Key::RollSteer, self.position, per_roll, u)
         });
         Row {
+            id: if point.roll_rad > 0.0 { Id::SteerLeftUp } else { Id::SteerRightUp },
             label: format!("steer, {}", words::articulation(point.roll_rad, self.units)),
-            key: None,
             scale: self.units.angle(),
             measured: steer.clone(),
             word,
@@ -222,7 +280,7 @@ impl Source<'_> {
         let against = beside(measured, designed);
         let state = words::state(point.heave_m, point.roll_rad, self.units);
         let mut row = self.row(key, measured, against);
-        row.key = None;
+        row.id = Id::Most(key);
         row.label = format!("{}, most (at {state})", row.label);
         Some(row)
     }
@@ -233,8 +291,8 @@ impl Source<'_> {
         let (centre, centre_against) = self.numbers.get(&Key::RollCentreZ)?;
         let (rise, rise_against) = self.numbers.get(&Key::RollAxisRise)?;
         let towards = match self.position {
-            Position::Rear => self.vehicle.wheelbase_m,
-            Position::Front => -self.vehicle.wheelbase_m,
+            Position::Rear => self.wheelbase_m,
+            Position::Front => -self.wheelbase_m,
         };
         let height = |z: f64, rise: f64| z + towards * rise.tan();
         let (z, u_z) = centre.measured()?;
@@ -248,8 +306,8 @@ impl Source<'_> {
         let [_, other] = words::position(self.position);
         let word = words::direction(Key::RollCentreZ, self.position, measured.value?, measured.u);
         Some(Row {
+            id: Id::AxisAtOtherWheels,
             label: format!("roll axis at the {other} wheels"),
-            key: None,
             scale: self.units.length(),
             against: beside(&measured, designed),
             measured,

@@ -134,7 +134,7 @@ impl Scale {
 
     /// A value to a fixed number of decimals, with its unit, for what is set rather than measured.
     pub fn set_to(&self, value: f64, decimals: usize) -> String {
-        format!("{}{}", rounded(value * self.per_si, decimals as i32), self.unit)
+        format!("{}{}", number(value * self.per_si, decimals), self.unit)
     }
 }
 
@@ -152,6 +152,11 @@ fn places(value: f64, digits: i32) -> i32 {
     let step = 10f64.powi(first);
     let carried = (size * step).round() >= 10f64.powi(digits);
     if carried { first - 1 } else { first }
+}
+
+/// A number that is set or counted rather than measured, to a fixed number of decimals.
+pub fn number(value: f64, decimals: usize) -> String {
+    rounded(value, decimals as i32)
 }
 
 /// `value` to decimal places; zero never carries a sign.

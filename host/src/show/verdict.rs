@@ -17,14 +17,27 @@ const NAMED: usize = 3;
 /// What an analysis says first.
 pub fn of_analysis(answers: &[Answer]) -> String {
     let rows = answers.iter().flat_map(|(_, rows)| rows);
-    let all = rows.clone().filter(|r| r.key.is_some()).count();
-    let measured = rows.clone().filter(|r| r.key.is_some() && r.measured.status == Status::Measured).count();
-    let steer = rows.clone().find(|r| r.key == Some(Key::RollSteer) && r.measured.measured().is_some());
+    let all = rows.clone().filter(|r| r.key().is_some()).count();
+    let measured =
+        rows.clone().filter(|r| r.key().is_some() && r.measured.status == Status::Measured).count();
+    let steer = rows.clone().find(|r| r.key() == Some(Key::RollSteer) && r.measured.measured().is_some());
     let counted = format!("{measured} of {all} numbers were measured");
     match steer {
         Some(row) => format!("{}; {counted}.", steers(row)),
         None => format!("{counted}."),
     }
+}
+
+/// What a prediction says first.
+pub fn of_prediction(answers: &[Answer]) -> String {
+    let find = |key: Key| answers.iter().flat_map(|(_, rows)| rows).find(|r| r.key() == Some(key));
+    let steer = find(Key::RollSteer).map(steers);
+    let anti = [Key::AntiSquat, Key::AntiLiftDrive]
+        .into_iter()
+        .find_map(find)
+        .map(|row| format!("{} {}", rows::label(row.key().unwrap_or(Key::AntiSquat)), row.value()));
+    let told: Vec<String> = [steer, anti].into_iter().flatten().collect();
+    format!("{}.", told.join("; "))
 }
 
 fn steers(row: &Row) -> String {

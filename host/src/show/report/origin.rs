@@ -1,8 +1,8 @@
 //! Where the results came from, what to read beside them, and the cautions.
 
 use super::Options;
+use crate::jobs::cautions::CAUTIONS;
 use crate::judge::Comparison;
-use crate::show::cautions;
 use crate::show::words;
 use maud::{Markup, html};
 
@@ -52,8 +52,7 @@ pub fn cautions() -> Markup {
     html! {
         section.caution {
             h2 { "Before anyone goes near a lifted or moving vehicle" }
-            ul { @for caution in cautions::ALL { li { (caution) } } }
-            p { (cautions::DEFERS) }
+            ul { @for caution in CAUTIONS { li { (caution) } } }
         }
     }
 }

@@ -1,9 +1,10 @@
 //! What holds for every report: verdict first, nothing from outside, every part there, sizes that can be read, sound HTML.
 
 use super::{Options, html};
+use crate::jobs::cautions::CAUTIONS;
 use crate::judge::{Comparison, Verdict};
 use crate::show::palette;
-use crate::show::{Units, cautions, sample};
+use crate::show::{Units, sample};
 
 fn report(comparison: &Comparison) -> String {
     let options = Options {
@@ -64,16 +65,11 @@ fn provenance_and_every_caution_are_there() {
     for part in [&from.run, &from.vehicle_hash, &from.rig_hash, &from.data_hash] {
         assert!(page.contains(part.as_str()), "{part}");
     }
-    for part in ["62400 received, 38 lost, 12 set aside", "17 May 2026, 14:02", cautions::DEFERS] {
+    for part in ["62400 received, 38 lost, 12 set aside", "17 May 2026, 14:02"] {
         assert!(page.contains(part), "{part}");
     }
-    for caution in cautions::ALL {
+    for caution in CAUTIONS {
         assert!(page.contains(caution), "{caution}");
-    }
-    // What the cautions must speak of, whatever their words.
-    let all = cautions::ALL.join(" ").to_lowercase();
-    for word in ["stands", "chock", "beside or under", "watches", "restrain", "pinch", "wires"] {
-        assert!(all.contains(word), "{word}");
     }
 }
 

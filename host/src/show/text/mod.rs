@@ -3,15 +3,19 @@
 
 mod analyse;
 mod compare;
+mod loads;
 mod page;
 mod parts;
+mod predict;
 mod recording;
 mod runs;
 mod sensors;
+mod side_by_side;
 
 pub use analyse::analysis;
 pub use compare::comparison;
 pub use page::{Ink, WIDTH};
+pub use predict::prediction;
 pub use recording::{imported, recorded, recording};
 pub use runs::runs;
 pub use sensors::sensors;

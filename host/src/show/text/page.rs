@@ -103,6 +103,22 @@ impl Page {
         }
     }
 
+    /// A label and cells beside it, each in a column of `width`, flush right; a long label goes on below.
+    pub fn columns(&mut self, label: &str, label_width: usize, cells: &[String], width: usize, ink: Ink) {
+        let labels = wrap(label, label_width - 3);
+        for k in 0..labels.len().max(1) {
+            let label = labels.get(k).map_or("", String::as_str);
+            let mut line = format!("  {label:<w$}", w = label_width - 2);
+            if k == 0 {
+                for cell in cells {
+                    let short: String = cell.chars().take(width - 1).collect();
+                    line.push_str(&format!("{short:>width$}"));
+                }
+            }
+            self.line(0, line.trim_end(), ink);
+        }
+    }
+
     /// Sentences with something in front, hanging under the first.
     pub fn item(&mut self, lead: &str, text: &str) {
         let indent = 2 + lead.chars().count() + 1;

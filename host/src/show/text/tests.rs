@@ -1,7 +1,12 @@
 //! Texts as a terminal shows them, and what holds for every one of them.
 
-use super::{Options, WIDTH, analysis, comparison, runs};
+use super::{Options, WIDTH, analysis, comparison, prediction, runs};
+use crate::design::loads::LoadCase;
+use crate::design::{Wanted, predict_wanted};
+use crate::files::starters::Layout;
+use crate::jobs::predict::{Predicted, PredictedVehicle};
 use crate::show::{Units, sample};
+use crate::vehicle::file::parse;
 
 fn all(options: &Options) -> [String; 3] {
     let vehicle = sample::bramble();
@@ -67,4 +72,65 @@ fn what_was_not_measured_says_why() {
         flowing.contains("not excited: the axle hardly moved up and down by itself: bounce it 23 mm more")
     );
     assert!(flowing.contains("not measured: needs forces, and the rig has no force sensor"));
+}
+
+/// Starters predicted, each under a name of its own.
+fn predicted(layouts: &[(&str, Layout)], loads: Vec<LoadCase>) -> Predicted {
+    let wanted = Wanted { states: vec![(-0.05, 0.1), (0.1, 4.0)], loads };
+    let vehicles = layouts
+        .iter()
+        .map(|(name, layout)| {
+            let file = format!("{name}/vehicle.toml");
+            let vehicle = parse(&layout.vehicle_text("Bramble"), &file).expect("a starter is valid");
+            let prediction = predict_wanted(&vehicle, &wanted).expect("a starter predicts");
+            PredictedVehicle { file, prediction }
+        })
+        .collect();
+    Predicted { vehicles }
+}
+
+#[test]
+fn a_drawing_reads_by_question_and_loads_stand_apart() {
+    let cases = vec![LoadCase::Drive(9000.0), LoadCase::Side(-4000.0)];
+    let one = predicted(&[("bramble", Layout::DoubleTriangulatedFourLink)], cases);
+    let text = prediction(&one, &Options::default());
+    insta::assert_snapshot!(text);
+    let (numbers, loads) = text.split_once("forces with 9000 N of drive").expect("the loads");
+    assert!(!numbers.contains("buckles") && loads.contains("not a strength certificate"));
+}
+
+#[test]
+fn a_drawing_that_binds_says_so() {
+    let text = prediction(&predicted(&[("fourlink", Layout::FourLink)], Vec::new()), &Options::default());
+    let flowing = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flowing.contains("so it can only articulate by bending its bushes"), "{text}");
+    assert!(flowing.contains("the bushes push back with"), "{text}");
+}
+
+#[test]
+fn drawings_stand_side_by_side_with_gains_and_losses() {
+    let layouts = [
+        ("double", Layout::DoubleTriangulatedFourLink),
+        ("single", Layout::TriangulatedFourLink),
+        ("wishbone", Layout::WishboneThreeLink),
+        ("panhard", Layout::FourLink),
+    ];
+    let text = prediction(&predicted(&layouts, Vec::new()), &Options::default());
+    assert!(text.contains("No rear axle in panhard."), "{text}");
+    insta::assert_snapshot!(text);
+}
+
+#[test]
+fn predictions_of_every_layout_fit_a_terminal() {
+    for units in [Units::Mm, Units::In] {
+        let options = Options { units, styled: false };
+        let alone =
+            Layout::WORDS.map(|(word, layout)| predicted(&[(word, layout)], vec![LoadCase::Brake(5000.0)]));
+        let together = predicted(&Layout::WORDS, Vec::new());
+        for some in alone.iter().chain([&together]) {
+            for line in prediction(some, &options).lines() {
+                assert!(line.chars().count() <= WIDTH, "{line}");
+            }
+        }
+    }
 }
