@@ -3,14 +3,18 @@
 pub mod analyse;
 pub mod cautions;
 pub mod compare;
+pub mod demo;
 pub mod import;
 pub mod init;
 pub mod new;
 pub mod predict;
 pub mod record;
 pub mod sensors;
+#[cfg(unix)]
+pub mod simulate;
 pub mod source;
 mod vehicle_folder;
+mod virtual_line;
 mod writing;
 
 pub use writing::WriteError;

@@ -5,6 +5,7 @@ use super::parts::bus::{Bus, Trouble, Wired};
 use super::readings::Readings;
 use super::wiring::{BUS_CLOCKS_HZ, Bench, buses, seat};
 use crate::rig::{Input, Rig};
+use crate::run::Phase;
 use hingeline_firmware::{Board, Configuration, Logger};
 use hingeline_protocol::{Outcome, Press, ResetCause};
 use std::cell::{Cell, RefCell};
@@ -111,6 +112,13 @@ impl VirtualLogger {
     /// Time in the test, s; negative before it begins.
     pub fn test_s(&self) -> f64 {
         self.bench.borrow().test_s(self.now_us())
+    }
+
+    /// The phase of the test; none before it begins and after its end.
+    pub fn phase(&self) -> Option<Phase> {
+        let t_s = self.test_s();
+        let bench = self.bench.borrow();
+        bench.readings().vehicle().phases().find(|p| (p.from_s..p.to_s).contains(&t_s)).map(|p| p.phase)
     }
 
     /// Whether the test is over.

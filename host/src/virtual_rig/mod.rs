@@ -4,10 +4,13 @@
 //! registers that it shows itself in, and `logger` runs the real firmware against them in virtual time.
 
 mod contact;
+pub mod deviation;
 mod ease;
 mod error;
 pub mod logger;
 pub mod parts;
+#[cfg(unix)]
+pub mod pty;
 pub mod readings;
 pub mod scenario;
 mod script;

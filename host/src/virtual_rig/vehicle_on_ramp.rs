@@ -21,8 +21,8 @@ const BOUNCE_ROLL_RAD: f64 = 0.005;
 /// States of a bounce's cycle, and how many are solved beyond each end so that the curve has no seam.
 const BOUNCE_STATES: i32 = 240;
 const BOUNCE_BEYOND: i32 = 12;
-/// Ramps that a vehicle climbs, rad.
-const RAMPS_RAD: [f64; 2] = [0.05, 0.8];
+/// Ramps that a vehicle climbs, rad: 5° to 45°.
+const RAMPS_RAD: [f64; 2] = [std::f64::consts::PI / 36.0, std::f64::consts::FRAC_PI_4];
 
 /// What is done with which axle.
 #[derive(Debug, Clone, PartialEq)]

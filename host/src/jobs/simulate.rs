@@ -1,0 +1,225 @@
+//! `simulate`: a virtual vehicle in a test, with the real firmware on it, behind a port that any program can open.
+
+use crate::device::line::Clock;
+use crate::device::setup::Setup;
+use crate::explain::{Explain, Failure, Status};
+use crate::rig;
+use crate::run::Phase;
+use crate::vehicle::{self, Vehicle};
+use crate::virtual_rig::deviation::Deviation;
+use crate::virtual_rig::logger::VirtualLogger;
+use crate::virtual_rig::pty::{Heard, Pty};
+use crate::virtual_rig::readings::Readings;
+use crate::virtual_rig::wiring::wired;
+use crate::virtual_rig::{Test, VehicleOnRamp};
+use hingeline_firmware::Configuration;
+use std::io;
+use std::path::PathBuf;
+use std::time::Duration;
+
+#[cfg(test)]
+mod tests;
+
+/// Virtual time that passes at once, µs: short enough for answers to come soon.
+const SLICE_US: u64 = 10_000;
+/// Rest of the loop, wall time.
+const REST: Duration = Duration::from_millis(2);
+/// Virtual time waits while so many bytes wait for a program that has the port open, …
+const WAITING: usize = 8 * 1024;
+/// … but no longer than this, host time, µs: then the logger loses what it cannot send, as a real one does.
+const PATIENCE_US: u64 = 1_000_000;
+/// Behind by more than this, host time, µs, virtual time does not try to catch up.
+const BEHIND_US: u64 = 500_000;
+
+/// What to simulate.
+#[derive(Debug, Clone)]
+pub struct Request {
+    /// The vehicle file: the drawing.
+    pub vehicle_file: PathBuf,
+    /// The rig file.
+    pub rig_file: PathBuf,
+    /// The axle under test by name; none: the only one, or the first with sensors.
+    pub axle: Option<String>,
+    /// Phases in order, from still, bounce, ramp left and ramp right.
+    pub plan: Vec<Phase>,
+    /// Angle of the ramp, rad.
+    pub ramp_rad: f64,
+    /// Draws the sensors' errors.
+    pub seed: u64,
+    /// Makes the true vehicle differ from its drawing in one thing, chosen by this.
+    pub deviation_seed: Option<u64>,
+    /// Virtual seconds per second.
+    pub speed: f64,
+    /// Ends after so many virtual seconds.
+    pub seconds: Option<f64>,
+    /// Speed of the line; none: as fast as the port takes it, like USB.
+    pub baud: Option<u32>,
+}
+
+/// Where a simulation is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Progress<'a> {
+    /// The port to open.
+    pub port: &'a str,
+    /// Whether a program has it open.
+    pub open: bool,
+    /// Virtual time since the logger booted, s.
+    pub seconds: f64,
+    /// The phase of the test; none before it begins and after its end.
+    pub phase: Option<Phase>,
+}
+
+/// A simulation that ended.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Simulated {
+    /// Virtual time that passed, s.
+    pub seconds: f64,
+    /// Bytes that a program read from the port.
+    pub bytes: u64,
+    /// How the true vehicle differs from its drawing, in a builder's words.
+    pub deviation: Option<String>,
+}
+
+/// Why there is no simulation.
+#[derive(Debug, thiserror::Error)]
+pub enum SimulateError {
+    /// No pseudo-terminal.
+    #[error("the system gives no port to simulate on: {0}")]
+    Port(#[from] io::Error),
+    /// The vehicle has no such axle.
+    #[error("{vehicle} has no axle called \"{axle}\"")]
+    NoAxle {
+        /// The vehicle.
+        vehicle: String,
+        /// Asked for.
+        axle: String,
+        /// What it has.
+        known: Vec<String>,
+    },
+    /// The firmware does not take the rig.
+    #[error("the logger does not take this rig: {0}")]
+    Refused(&'static str),
+}
+
+impl Explain for SimulateError {
+    fn status(&self) -> Status {
+        match self {
+            SimulateError::Port(_) => Status::Device,
+            _ => Status::BadInput,
+        }
+    }
+
+    fn hint(&self) -> Option<String> {
+        match self {
+            SimulateError::Refused(_) => {
+                Some("Lower rate_hz in rig.toml, or spread the sensors over more buses.".into())
+            }
+            SimulateError::NoAxle { known, .. } => Some(format!("It has: {}.", known.join(", "))),
+            SimulateError::Port(_) => None,
+        }
+    }
+}
+
+/// Simulates until the time is up or `watch` says `false`; `watch` is first called when the port is there, and then some
+/// hundred times a second.
+///
+/// # Errors
+/// Where a file is wrong, the vehicle cannot do the test, or the system gives no port.
+pub fn run(
+    request: &Request,
+    clock: &dyn Clock,
+    watch: &mut dyn FnMut(&Progress) -> bool,
+) -> Result<Simulated, Failure> {
+    let drawn = vehicle::file::load(&request.vehicle_file)?;
+    let rig = wired(&rig::file::load(&request.rig_file, &drawn)?);
+    let axle = axle(&drawn, request.axle.as_deref(), rig.sensors.first().map_or(0, |s| s.axle))?;
+    let deviation =
+        request.deviation_seed.and_then(|seed| Deviation::choose(drawn.axles.get(axle)?, axle, seed));
+    let truly = deviation.map_or_else(|| drawn.clone(), |d| d.apply(&drawn));
+    let test = Test { axle, phases: request.plan.clone(), ramp_rad: request.ramp_rad };
+    let readings = Readings::new(VehicleOnRamp::new(&truly, &test)?, &rig, Some(request.seed))?;
+    let mut logger = VirtualLogger::new(&rig, readings, request.seed)?;
+    if let Some(baud) = request.baud {
+        logger.set_baud(baud);
+    }
+    let setup = Setup::of(&rig)?;
+    let mut config = Configuration { period_us: setup.period_us, ..Configuration::new() };
+    config.sensors.extend(setup.sensors);
+    logger.configure(config).map_err(|outcome| SimulateError::Refused(outcome.as_str()))?;
+    let mut port = Pty::open().map_err(SimulateError::Port)?;
+    let limit_us = request.seconds.map_or(u64::MAX, |s| (s * 1e6) as u64);
+    let bytes = serve(&mut logger, &mut port, clock, request.speed, &mut |logger, port, open| {
+        let progress = Progress {
+            port: port.path(),
+            open,
+            seconds: logger.now_us() as f64 * 1e-6,
+            phase: logger.phase(),
+        };
+        watch(&progress) && logger.now_us() < limit_us
+    })
+    .map_err(SimulateError::Port)?;
+    let seconds = logger.now_us() as f64 * 1e-6;
+    Ok(Simulated { seconds, bytes, deviation: deviation.map(|d| d.words(&drawn)) })
+}
+
+fn axle(vehicle: &Vehicle, name: Option<&str>, with_sensors: usize) -> Result<usize, SimulateError> {
+    let Some(name) = name else { return Ok(vehicle.axle_index(None).unwrap_or(with_sensors)) };
+    vehicle.axle_index(Some(name)).ok_or_else(|| SimulateError::NoAxle {
+        vehicle: vehicle.name.clone(),
+        axle: name.to_owned(),
+        known: vehicle.axles.iter().map(|a| a.name.clone()).collect(),
+    })
+}
+
+/// Keeps a logger going behind a port, `speed` virtual seconds per second, until `go_on` says no; gives the bytes that were
+/// sent.
+///
+/// # Errors
+/// When the port breaks.
+pub(super) fn serve(
+    logger: &mut VirtualLogger,
+    port: &mut Pty,
+    clock: &dyn Clock,
+    speed: f64,
+    go_on: &mut dyn FnMut(&VirtualLogger, &Pty, bool) -> bool,
+) -> io::Result<u64> {
+    let (mut buffer, mut waiting) = ([0; 1024], Vec::new());
+    let mut sent = 0;
+    // Host time and virtual time that belong together.
+    let mut even = (clock.now_us(), logger.now_us());
+    let mut taken_us = clock.now_us();
+    loop {
+        let heard = port.read(&mut buffer)?;
+        if let Heard::Bytes(count) = heard {
+            logger.feed(buffer.get(..count).unwrap_or_default());
+        }
+        let open = heard != Heard::Nobody;
+        if !go_on(logger, port, open) {
+            return Ok(sent);
+        }
+        let now_us = clock.now_us();
+        let patient = waiting.len() >= WAITING && now_us.saturating_sub(taken_us) < PATIENCE_US;
+        let target_us = even.1 + ((now_us.saturating_sub(even.0)) as f64 * speed) as u64;
+        if !patient && target_us > logger.now_us() {
+            let until_us = target_us.min(logger.now_us() + SLICE_US);
+            logger.run(until_us, 2 * WAITING, &mut waiting);
+        }
+        if !open {
+            // Nobody listens: the bytes are gone, as on any line.
+            waiting.clear();
+        }
+        let count = port.write(&waiting)?;
+        waiting.drain(..count);
+        sent += count as u64;
+        if count > 0 || waiting.is_empty() {
+            taken_us = now_us;
+        }
+        let behind_us = target_us.saturating_sub(logger.now_us());
+        if behind_us as f64 > BEHIND_US as f64 * speed || patient {
+            even = (now_us, logger.now_us());
+        }
+        if behind_us < SLICE_US || patient {
+            clock.pause(REST);
+        }
+    }
+}
