@@ -6,7 +6,7 @@ use crate::files::logbook::{Logbook, ScreenUnits};
 use crate::show::Units;
 use crate::show::text::Options;
 use clap::ValueEnum;
-use std::io::{ErrorKind, Write};
+use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 /// Flags of every command that computes.
@@ -99,6 +99,13 @@ impl Screen {
         let mut out = std::io::stderr().lock();
         let _ = write!(out, "\r{short:<PROGRESS_COLUMNS$}\r{short}");
         let _ = out.flush();
+    }
+
+    /// Takes the line of progress away.
+    pub fn redraw_end(&self) {
+        if std::io::stderr().is_terminal() {
+            self.redraw("");
+        }
     }
 
     /// Explains a failure: one sentence, then what to do next.

@@ -154,9 +154,7 @@ impl<'a> Teller<'a> {
     }
 
     fn clear(&self) {
-        if self.draws {
-            self.screen.redraw("");
-        }
+        self.screen.redraw_end();
     }
 
     /// Leaves the line of progress behind.

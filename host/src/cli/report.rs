@@ -88,10 +88,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
 /// # Errors
 /// Where it cannot be written.
 pub fn write(compared: &Compared, file: &Path, units: Units) -> Result<(), ReportError> {
-    let made = jiff::ZonedDateTime::now().strftime("%Y-%m-%d %H:%M").to_string();
     let minute = |stamp: &String| stamp.replacen('T', " ", 1).chars().take(16).collect();
     let recorded = compared.comparison.provenance.recorded.as_ref().map(minute);
-    let options = report::Options { units, recorded, made: Some(made) };
+    let options = report::Options { units, recorded, made: Some(now()) };
     let page = report::html(&compared.comparison, &compared.source.vehicle, &options);
     let part = file.with_extension("html.part");
     std::fs::write(&part, page).and_then(|()| std::fs::rename(&part, file)).map_err(|source| {
@@ -99,6 +98,11 @@ pub fn write(compared: &Compared, file: &Path, units: Units) -> Result<(), Repor
         let _ = std::fs::remove_file(&part);
         ReportError::Write { path: file.to_owned(), source }
     })
+}
+
+/// The time as reports write it.
+pub fn now() -> String {
+    jiff::ZonedDateTime::now().strftime("%Y-%m-%d %H:%M").to_string()
 }
 
 /// Shows a file with whatever the system opens such files with.

@@ -65,6 +65,14 @@ impl Typed {
     }
 }
 
+/// Parses how many virtual seconds pass in one.
+pub fn speed(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(speed) if (0.1..=200.0).contains(&speed) => Ok(speed),
+        _ => Err("give a number between 0.1 and 200".into()),
+    }
+}
+
 /// Phases in order, as one value of the command line.
 #[derive(Debug, Clone)]
 pub struct Plan(pub Vec<Phase>);
