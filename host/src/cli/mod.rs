@@ -9,6 +9,7 @@ mod keys;
 mod new;
 mod output;
 mod ports;
+mod predict;
 mod record;
 mod report;
 mod sensors;
@@ -40,6 +41,7 @@ struct Cli {
 enum Command {
     Init(init::Args),
     New(new::Args),
+    Predict(predict::Args),
     Sensors(sensors::Args),
     Ports(ports::Args),
     Record(record::Args),
@@ -68,6 +70,7 @@ pub fn main() -> ExitCode {
     let result = match cli.command {
         Command::Init(args) => init::run(&args, &screen),
         Command::New(args) => new::run(&args, &screen),
+        Command::Predict(args) => predict::run(&args, &screen),
         Command::Ports(args) => ports::run(&args, &screen),
         Command::Record(args) => record::run(&args, &screen),
         Command::Import(args) => import::run(&args, &screen),

@@ -1,0 +1,48 @@
+//! `hingeline predict`
+
+use super::output::{Output, Screen};
+use super::{Ending, Failure};
+use crate::jobs::predict;
+use crate::show::{json, text};
+use std::path::PathBuf;
+
+/// The numbers of a vehicle as designed; several files stand side by side.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// Vehicle files.
+    #[arg(value_name = "VEHICLE", required = true)]
+    vehicles: Vec<PathBuf>,
+    /// Solve exactly the states of this table (CSV with heave_m,roll_rad).
+    #[arg(long, value_name = "FILE")]
+    states: Option<PathBuf>,
+    /// Also the loads for this total drive force, N, forward positive.
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    drive: Option<f64>,
+    /// Also the loads for this total brake force, N.
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    brake: Option<f64>,
+    /// Also the loads for this total side force, N, to the left positive.
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    side: Option<f64>,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// Runs the command.
+pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
+    let request = predict::Request {
+        vehicles: args.vehicles.clone(),
+        states: args.states.clone(),
+        drive_n: args.drive,
+        brake_n: args.brake,
+        side_n: args.side,
+    };
+    let predicted = predict::run(&request)?;
+    let page = if args.output.json {
+        json::predict::render(&predicted).to_string()
+    } else {
+        text::prediction(&predicted, &screen.options(&args.output))
+    };
+    screen.print(&page)?;
+    Ok(Ending::Done)
+}
