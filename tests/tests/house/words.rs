@@ -79,7 +79,8 @@ fn only_the_command_line_prints() {
 #[test]
 fn no_code_is_unsafe() {
     let word = ["un", "safe"].concat();
-    for source in rust() {
+    // Outside the workspace: a board's own memory is reached by address, and nothing else is.
+    for source in rust().into_iter().filter(|s| !s.path.starts_with("firmware/boards/")) {
         let text = code(&source.text);
         let lines: Vec<usize> = Source::lines_where(&text, |line| says(line, &word)).collect();
         assert!(lines.is_empty(), "{}: lines {lines:?}", source.path);
