@@ -77,6 +77,15 @@ const ONE_HOME: [(&str, &[&str]); 7] = [
     ("serialport", &["device"]),
 ];
 
+/// Where clocks are read: the command line, and lines that wait for the other end. Everybody else is given the time.
+const CLOCKS: [&str; 5] = [
+    "host/src/cli/",
+    "host/src/main.rs",
+    "host/src/device/line.rs",
+    "host/src/device/memory.rs",
+    "host/src/device/ports.rs",
+];
+
 /// The module of `host/src` that a file belongs to; none for `lib.rs` and `main.rs`, which only name modules.
 fn module_of(source: &Source) -> Option<String> {
     let below = source.path.strip_prefix("host/src/")?;
@@ -182,6 +191,19 @@ fn a_crate_with_one_home_stays_there() {
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn clocks_are_read_at_the_rim() {
+    let reads = ["Instant::now", "SystemTime::now", "Zoned::now", "Timestamp::now"];
+    let mut wrong = Vec::new();
+    for source in production("host/src") {
+        let at_the_rim = CLOCKS.iter().any(|place| source.path.starts_with(place));
+        if !at_the_rim && reads.iter().any(|read| source.text.contains(read)) {
+            wrong.push(source.path);
+        }
+    }
+    assert!(wrong.is_empty(), "time is an argument; these read a clock: {wrong:?}");
 }
 
 #[test]
