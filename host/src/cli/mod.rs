@@ -3,6 +3,7 @@
 mod analyse;
 mod compare;
 mod completions;
+mod demo;
 mod import;
 mod init;
 mod keys;
@@ -13,6 +14,7 @@ mod predict;
 mod record;
 mod report;
 mod sensors;
+mod simulate;
 mod target;
 
 use crate::explain::{Explain, Failure, Status};
@@ -49,6 +51,8 @@ enum Command {
     Analyse(analyse::Args),
     Compare(compare::Args),
     Report(report::Args),
+    Simulate(simulate::Args),
+    Demo(demo::Args),
     Completions(completions::Args),
 }
 
@@ -78,6 +82,8 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(&args, &screen),
         Command::Sensors(args) => sensors::run(&args, &screen),
         Command::Report(args) => report::run(&args, &screen),
+        Command::Simulate(args) => simulate::run(&args, &screen),
+        Command::Demo(args) => demo::run(&args, &screen),
         Command::Completions(args) => completions::run(&args, &screen),
     };
     match result {

@@ -1,0 +1,86 @@
+//! `hingeline simulate`: a logger on a virtual vehicle, behind a port that `record` cannot tell from a real one.
+
+use super::keys::Keys;
+use super::output::Screen;
+use super::target::{Plan, plan, ramp_angle, speed};
+use super::{Ending, Failure};
+use crate::device::line::SystemClock;
+use crate::files::logbook::RIG_FILE;
+use crate::jobs::simulate;
+use std::path::PathBuf;
+
+/// A logger on a virtual vehicle on a virtual ramp, behind a serial port of its own.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The vehicle file.
+    #[arg(value_name = "VEHICLE")]
+    vehicle: PathBuf,
+    /// The rig file; the one beside the vehicle file where none is given.
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
+    /// The axle under test, by name.
+    #[arg(long, value_name = "NAME")]
+    axle: Option<String>,
+    /// Phases of the test, with commas between.
+    #[arg(long, value_name = "PHASES", value_parser = plan, default_value = "still,bounce,ramp left,ramp right")]
+    plan: Plan,
+    /// Angle of the ramp in degrees.
+    #[arg(long, value_name = "DEG", value_parser = ramp_angle, default_value = "20")]
+    ramp_angle: f64,
+    /// Draws the sensors' errors.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Make the true vehicle differ from its drawing in one thing, chosen by this number.
+    #[arg(long, value_name = "N")]
+    deviation: Option<u64>,
+    /// Virtual seconds per second.
+    #[arg(long, value_name = "N", default_value = "1", value_parser = speed)]
+    speed: f64,
+    /// End after so many virtual seconds.
+    #[arg(long, value_name = "N")]
+    seconds: Option<f64>,
+    /// Bits per second of the line; as fast as the port takes it where nothing is given, like USB.
+    #[arg(long, value_name = "N")]
+    baud: Option<u32>,
+}
+
+/// Runs the command: the port's path stands alone on the first line.
+pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
+    let request = simulate::Request {
+        vehicle_file: args.vehicle.clone(),
+        rig_file: args.rig.clone().unwrap_or_else(|| args.vehicle.with_file_name(RIG_FILE)),
+        axle: args.axle.clone(),
+        plan: args.plan.0.clone(),
+        ramp_rad: args.ramp_angle.to_radians(),
+        seed: args.seed,
+        deviation_seed: args.deviation,
+        speed: args.speed,
+        seconds: args.seconds,
+        baud: args.baud,
+    };
+    let keys = Keys::listen();
+    let mut printed = Ok(());
+    let mut told = None;
+    let ended = simulate::run(&request, &SystemClock::start(), &mut |progress| {
+        if told.is_none() {
+            printed = screen.print(progress.port);
+            screen.tell(&format!(
+                "Now, elsewhere: hingeline record --port {} --vehicle NAME --plan \"{}\"\nThe virtual builder begins \
+                 when somebody listens. Ctrl-C ends it.",
+                progress.port,
+                args.plan.0.iter().map(|p| p.words()).collect::<Vec<_>>().join(",")
+            ));
+        }
+        if told != Some(progress.phase) {
+            told = Some(progress.phase);
+            if let Some(phase) = progress.phase {
+                screen.tell(&format!("{:.0} s: {}", progress.seconds, phase.words()));
+            }
+        }
+        printed.is_ok() && !keys.interrupted()
+    })?;
+    printed?;
+    let truth = ended.deviation.map_or_else(String::new, |d| format!(" What was done to the vehicle: {d}."));
+    screen.tell(&format!("{:.0} virtual seconds, {} bytes read.{truth}", ended.seconds, ended.bytes));
+    Ok(Ending::Done)
+}
