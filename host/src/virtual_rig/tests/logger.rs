@@ -1,15 +1,16 @@
 //! The real firmware on the virtual rig, from registers to numbers, in virtual time.
 
 use super::{PLAN, RAMP_RAD, bramble, test};
+use crate::files::starters::Layout;
 use crate::geometry::placed::PlacedBody;
 use crate::measure;
 use crate::rig::model::Model;
-use crate::rig::{Input, Kind, Rig};
+use crate::rig::{self, Input, Kind, Rig};
 use crate::run::marks::Mark;
 use crate::run::wire::{Context, WireReader};
 use crate::run::{Phase, Recording};
-use crate::vehicle::Vehicle;
 use crate::vehicle::numbers::Key;
+use crate::vehicle::{self, Vehicle};
 use crate::virtual_rig::logger::{Upset, VirtualLogger, What};
 use crate::virtual_rig::parts::bus::Trouble;
 use crate::virtual_rig::readings::Readings;
@@ -247,4 +248,23 @@ fn a_rig_without_wiring_is_wired_as_a_builder_would() {
     assert!(!refused);
     let recording = recording(&vehicle, &rig, &bytes, &[]);
     assert!(recording.series.iter().flatten().all(|s| s.t_s.len() > 50));
+}
+
+#[test]
+fn every_starter_can_be_driven_up_the_ramp_with_its_own_rig() {
+    for (word, layout) in Layout::WORDS {
+        let vehicle = vehicle::file::parse(&layout.vehicle_text("Bramble"), word).expect("a good file");
+        let rig = rig::file::parse(layout.rig_text(), word, &vehicle).expect("a good file");
+        let on_ramp = VehicleOnRamp::new(&vehicle, &test()).unwrap_or_else(|e| panic!("{word}: {e}"));
+        for phase in [Phase::RampLeft, Phase::RampRight] {
+            let lift = on_ramp.lift(phase).expect("it lifts");
+            assert!((200.0..1500.0).contains(&lift.index), "{word}: {lift:?}");
+        }
+        let mut logger = logger(&vehicle, &rig, &test(), Some(1));
+        let bytes = stream(&mut logger, &rig, 1.0);
+        let recording = recording(&vehicle, &rig, &bytes, &[]);
+        for (sensor, series) in rig.sensors.iter().zip(&recording.series) {
+            assert!(series.iter().all(|s| s.t_s.len() > 50), "{word}: {}", sensor.name);
+        }
+    }
 }

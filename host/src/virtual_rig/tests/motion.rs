@@ -102,6 +102,27 @@ fn springs_share_the_roll_between_the_axles() {
 }
 
 #[test]
+fn an_axle_that_stays_on_the_floor_articulates_against_the_chassis() {
+    // Pitch of the chassis tilts the other axle's roll a little: sin of 0.15 rad of pitch times 0.06 rad of steer.
+    const LEVEL: f64 = 0.01;
+    let mut both = cases::t();
+    both.axles.extend(cases::h().axles);
+    let it = VehicleOnRamp::new(&both, &test()).expect("it runs");
+    let top = instants(&it, Phase::RampLeft)
+        .max_by(|a, b| a.chassis.roll_rad.total_cmp(&b.chassis.roll_rad))
+        .expect("it climbs");
+    assert!(top.chassis.roll_rad > 0.15 && top.pose(1).roll_rad < -0.15, "{top:?}");
+    let left = top.axle_rotation(1) * Vector3::y();
+    assert!(left.z.abs() < LEVEL, "{left}");
+    // Its own floor coordinates begin a wheelbase ahead, and its centre is at ride height there.
+    let centre = it.place(&top, 1, &it.centre(1));
+    assert!(
+        (centre.z - 0.46).abs() < 1e-6 && (centre.x - top.chassis.origin_m.x - 2.54).abs() < 0.1,
+        "{centre}"
+    );
+}
+
+#[test]
 fn the_mate_lifts_where_the_articulation_ends() {
     let (drawn, _) = bramble();
     let it = VehicleOnRamp::new(&drawn, &test()).expect("it runs");
