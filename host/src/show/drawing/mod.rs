@@ -10,6 +10,7 @@ mod tests;
 
 pub use views::views;
 
+use super::font;
 use crate::geometry::Pose;
 
 /// How wide a drawing is made: its text keeps its size, the rest follows.
@@ -42,6 +43,14 @@ pub struct Drawing {
     pub description: String,
     /// For a page that carries the font.
     pub svg: String,
+}
+
+impl Drawing {
+    /// A picture file of its own, with the font in it.
+    pub fn file(&self) -> String {
+        let (head, body) = self.svg.split_once('>').unwrap_or((&self.svg, ""));
+        format!("{head} xmlns=\"http://www.w3.org/2000/svg\"><style>{}</style>{body}", font::css())
+    }
 }
 
 /// What is known of an axle's motion: as drawn, or as measured.

@@ -25,8 +25,10 @@ const SIZE_PER_EM: f64 = 1.24;
 /// Room for the numbers left of the axis and under it, CSS px.
 const LEFT_PX: f64 = 50.0;
 const BELOW_PX: f64 = 36.0;
-/// Room for the name of the upward axis above the plot, CSS px.
-const ABOVE_PX: f64 = 19.0;
+/// Room for the name of the upward axis above the plot, clear of the highest number beside the axis, CSS px.
+const ABOVE_PX: f64 = 28.0;
+/// Middle of that name, CSS px.
+const NAME_PX: f64 = 9.0;
 /// Room on the right, so that the last number does not stick out, CSS px.
 const RIGHT_PX: f64 = 14.0;
 
@@ -195,7 +197,7 @@ fn paint_chart<DB: DrawingBackend>(
 ) -> Drawn<DB> {
     let (x, y) = (widened(x), widened(y));
     let style = pen.text(palette::INK, HPos::Left, VPos::Center);
-    area.draw(&Text::new(plot.y.clone(), (pen.px(2.0), pen.px(0.5 * ABOVE_PX)), style))?;
+    area.draw(&Text::new(plot.y.clone(), (pen.px(2.0), pen.px(NAME_PX)), style))?;
     let mut chart = ChartBuilder::on(area)
         .margin_top(pen.px(ABOVE_PX))
         .margin_right(pen.px(RIGHT_PX))
@@ -209,7 +211,7 @@ fn paint_chart<DB: DrawingBackend>(
         .disable_y_mesh()
         .axis_style(pen.stroke(palette::FAINT, 1.0))
         .set_all_tick_mark_size(pen.px(4.0))
-        .x_labels(8)
+        .x_labels(most_numbers(x))
         .y_labels(6)
         .x_label_formatter(&|v| number(*v, x))
         .y_label_formatter(&|v| number(*v, y))
@@ -232,6 +234,14 @@ fn widened((low, high): (f64, f64)) -> (f64, f64) {
     let span = high - low;
     let room = if span > 0.0 { 0.06 * span } else { 0.5 * low.abs().max(1.0) };
     (low - room, high + room)
+}
+
+/// How many numbers have room side by side under the plot.
+fn most_numbers((low, high): (f64, f64)) -> usize {
+    /// Between two numbers, CSS px.
+    const APART_PX: f64 = 18.0;
+    let widest = [low, high].map(|v| font::width_px(&number(v, (low, high)), TEXT_PX)).into_iter().fold(0.0, f64::max);
+    ((WIDTH_PX - LEFT_PX - RIGHT_PX) / (widest + APART_PX)).floor().clamp(2.0, 8.0) as usize
 }
 
 /// A number beside an axis, with as many decimals as six steps of this range need.

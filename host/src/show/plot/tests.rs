@@ -66,34 +66,82 @@ fn looks_differ_in_more_than_colour() {
     }
 }
 
+/// A text with its size and the box that it fills, in drawing units.
+struct Written {
+    text: String,
+    size: f64,
+    across: [f64; 2],
+    down: [f64; 2],
+}
+
+fn written(svg: &str) -> Vec<Written> {
+    svg.split("<text ")
+        .skip(1)
+        .map(|tag| {
+            let attribute = |name: &str| {
+                let from = tag.split_once(&format!(" {name}=\"")).or(tag.split_once(&format!("{name}=\"")));
+                from.expect("the attribute").1.split('"').next().expect("a value").to_owned()
+            };
+            let number = |name: &str| attribute(name).parse::<f64>().expect("a number");
+            let text = tag.split_once(">\n").expect("content").1.split('\n').next().unwrap_or_default();
+            let (size, x, y) = (number("font-size"), number("x"), number("y"));
+            let wide = crate::show::font::width_px(text, size);
+            let left = match attribute("text-anchor").as_str() {
+                "start" => x,
+                "end" => x - wide,
+                _ => x - wide / 2.0,
+            };
+            // Every text of a plot is centred on its height or hangs from it; letters fill ±0.5 em about the middle.
+            let middle = if attribute("dy") == "0.76em" { y + 0.4 * size } else { y };
+            Written {
+                text: text.to_owned(),
+                size,
+                across: [left, left + wide],
+                down: [middle - 0.45 * size, middle + 0.45 * size],
+            }
+        })
+        .collect()
+}
+
+/// The sample's plots and some whose numbers are long.
+fn many_plots() -> Vec<Plot> {
+    let mut all = plots(Units::Mm);
+    all.extend(plots(Units::In));
+    for (low, high) in [(-16_400.0, -3_900.0), (0.0, 1e5), (-0.000_4, 0.000_3), (2.0, 2.0)] {
+        let mut plot = all[3].clone();
+        for point in plot.lines.iter_mut().flat_map(|l| l.pieces.iter_mut().flatten()) {
+            let share = point.x / 6000.0;
+            (point.x, point.y) = (low + share * (high - low), high - share * (high - low));
+        }
+        all.push(plot);
+    }
+    all
+}
+
 #[test]
 fn text_is_large_enough_and_inside() {
-    for units in [Units::Mm, Units::In] {
-        for plot in plots(units) {
-            let svg = inline_svg(&plot).expect("an SVG");
-            let width: f64 = 4.0 * draw::WIDTH_PX;
-            let mut texts = 0;
-            for tag in svg.split("<text ").skip(1) {
-                let attribute = |name: &str| {
-                    let from = tag.split_once(&format!("{name}=\"")).expect("the attribute").1;
-                    from.split('"').next().expect("a value").to_owned()
-                };
-                let content =
-                    tag.split_once(">\n").expect("content").1.split('\n').next().unwrap_or_default();
-                let size: f64 = attribute("font-size").parse().expect("a number");
-                let x: f64 = attribute("x").parse().expect("a number");
-                // 9 pt are 12 CSS px, and a picture of 336 px may be shown at 0.94 of it.
-                assert!(0.94 * size / 4.0 >= 12.0, "{}: {size}", plot.slug);
-                let wide = crate::show::font::width_px(content, size);
-                let (left, right) = match attribute("text-anchor").as_str() {
-                    "start" => (x, x + wide),
-                    "end" => (x - wide, x),
-                    _ => (x - wide / 2.0, x + wide / 2.0),
-                };
-                assert!(left >= 0.0 && right <= width, "{}: \"{content}\" from {left} to {right}", plot.slug);
-                texts += 1;
+    let width = 4.0 * draw::WIDTH_PX;
+    for plot in many_plots() {
+        let texts = written(&inline_svg(&plot).expect("an SVG"));
+        assert!(texts.len() > 4, "{}", plot.slug);
+        for Written { text, size, across, .. } in texts {
+            // 9 pt are 12 CSS px, and a picture of 336 px may be shown at 0.94 of it.
+            assert!(0.94 * size / 4.0 >= 12.0, "{}: {size}", plot.slug);
+            assert!(across[0] >= 0.0 && across[1] <= width, "{}: \"{text}\" at {across:?}", plot.slug);
+        }
+    }
+}
+
+#[test]
+fn no_text_lies_on_another() {
+    for plot in many_plots() {
+        let texts = written(&inline_svg(&plot).expect("an SVG"));
+        for (k, a) in texts.iter().enumerate() {
+            for b in &texts[k + 1..] {
+                let meet = |p: [f64; 2], q: [f64; 2]| p[0] < q[1] && q[0] < p[1];
+                let clash = meet(a.across, b.across) && meet(a.down, b.down);
+                assert!(!clash, "{}: \"{}\" and \"{}\"", plot.slug, a.text, b.text);
             }
-            assert!(texts > 6, "{}", plot.slug);
         }
     }
 }

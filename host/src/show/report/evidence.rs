@@ -2,7 +2,7 @@
 
 use super::verdicts;
 use crate::judge::AxleComparison;
-use crate::measure::Measured;
+use crate::measure::{LinkMeasured, Measured};
 use crate::show::rows::{self, Row};
 use crate::show::{Units, phrases, words};
 use crate::vehicle::Vehicle;
@@ -80,19 +80,20 @@ pub fn travel(axle: &AxleComparison, units: Units) -> Markup {
     }
 }
 
-/// What the measured motion says of each link.
+/// What the measured motion says of each link; what it says of none is said once, under the table.
 pub fn links(axle: &AxleComparison, units: Units) -> Markup {
     let links = &axle.analysis.links;
+    let (none, columns): (Vec<LinkColumn>, Vec<LinkColumn>) =
+        COLUMNS.into_iter().partition(|(_, _, of)| links.iter().all(|l| of(l).measured().is_none()));
+    let drawn = |m: f64| units.length().set_to(m, if units == Units::Mm { 1 } else { 2 });
     html! {
-        @if !links.is_empty() {
+        @if let Some(first) = links.first() {
             h2 { "Are the links as drawn, and is anything loose?" }
             table role="table" {
                 thead role="rowgroup" {
                     tr role="row" {
                         th role="columnheader" scope="col" { "Link" }
-                        th role="columnheader" scope="col" { "Change of length over the travel" }
-                        th role="columnheader" scope="col" { "Play" }
-                        th role="columnheader" scope="col" { "Length as built" }
+                        @for (title, ..) in &columns { th role="columnheader" scope="col" { (words::capital(title)) } }
                         th role="columnheader" scope="col" { "Length as drawn" }
                     }
                 }
@@ -100,20 +101,33 @@ pub fn links(axle: &AxleComparison, units: Units) -> Markup {
                     @for link in links {
                         tr role="row" {
                             th role="rowheader" scope="row" { (words::capital(&link.name)) }
-                            td role="cell" data-name="change" { (measured(&link.apparent_change_m, units)) }
-                            td role="cell" data-name="play" { (measured(&link.play_m, units)) }
-                            td role="cell" data-name="as built" { (measured(&link.length_m, units)) }
-                            td role="cell" data-name="as drawn" { span {
-                                (units.length().set_to(link.nominal_m, if units == Units::Mm { 1 } else { 2 }))
-                            } }
+                            @for (_, short, of) in &columns {
+                                td role="cell" data-name=(short) { (measured(of(link), units)) }
+                            }
+                            td role="cell" data-name="as drawn" { span { (drawn(link.nominal_m)) } }
                         }
                     }
                 }
             }
-            p.note { "A link whose ends are where they were drawn keeps its length over the travel." }
+            p.note {
+                "A link whose ends are where they were drawn keeps its length over the travel."
+                @for (title, _, of) in &none {
+                    " " (words::capital(title)) ": " (of(first).status.word())
+                    @if let Some(why) = &of(first).why { ", " (why) } "."
+                }
+            }
         }
     }
 }
+
+/// A column of the links' table: its title, its name beside a cell, what it shows.
+type LinkColumn = (&'static str, &'static str, fn(&LinkMeasured) -> &Measured);
+
+const COLUMNS: [LinkColumn; 3] = [
+    ("change of length over the travel", "change", |l| &l.apparent_change_m),
+    ("play", "play", |l| &l.play_m),
+    ("length as built", "as built", |l| &l.length_m),
+];
 
 fn measured(measured: &Measured, units: Units) -> Markup {
     html! {

@@ -1,10 +1,10 @@
 //! Drawings and curves on the page.
 
 use crate::geometry::Pose;
-use crate::judge::AxleComparison;
+use crate::judge::{AxleComparison, Comparison};
 use crate::measure::Measured;
 use crate::show::drawing::{self, Drawing, Known, Size, Value};
-use crate::show::plot::{self, Plot};
+use crate::show::plot::{self, Plot, PlotError};
 use crate::show::sweeps::Sweeps;
 use crate::show::units::HALF_95;
 use crate::show::{Units, rows};
@@ -68,10 +68,45 @@ fn articulated(axle: &AxleComparison) -> Option<usize> {
     (whole && along[near].roll_rad.abs() > rows::LEAST_FLEX_RAD).then_some(near)
 }
 
+/// A picture of a report as a file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Picture {
+    /// Its name, without folder.
+    pub name: String,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+/// Every drawing (SVG) and every plot (SVG and PNG, `scale` pixels per CSS px) of a report, for use elsewhere.
+///
+/// # Errors
+/// If a plot cannot be drawn.
+pub fn pictures(
+    comparison: &Comparison,
+    vehicle: &Vehicle,
+    units: Units,
+    scale: f64,
+) -> Result<Vec<Picture>, PlotError> {
+    let mut all = Vec::new();
+    let mut add = |name: String, bytes: Vec<u8>| all.push(Picture { name, bytes });
+    for axle in &comparison.axles {
+        let (drawn, measured) = known(axle);
+        let index = axle.analysis.index;
+        for drawing in drawing::views(vehicle, index, Some(&drawn), Some(&measured), units, Size::Wide) {
+            add(format!("{}.svg", drawing.slug), drawing.file().into_bytes());
+        }
+        for plot in all_plots(axle, vehicle, units) {
+            add(format!("{}.svg", plot.slug), plot::svg(&plot)?.into_bytes());
+            add(format!("{}.png", plot.slug), plot::png(&plot, scale)?);
+        }
+    }
+    Ok(all)
+}
+
 /// Plots that everyone looks at first.
 const FIRST: [&str; 4] = ["flex-steer", "wheel-travel", "articulation", "instant-centre-path"];
 
-fn all(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Vec<Plot> {
+fn all_plots(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Vec<Plot> {
     plot::of_axle(&axle.analysis, &axle.designed_along, vehicle, units)
 }
 
@@ -82,7 +117,7 @@ fn is_first(plot: &Plot, axle: &AxleComparison) -> bool {
 
 /// Motion over time, flex steer, path of the instant centre.
 pub fn curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
-    let plots: Vec<Plot> = all(axle, vehicle, units).into_iter().filter(|p| is_first(p, axle)).collect();
+    let plots: Vec<Plot> = all_plots(axle, vehicle, units).into_iter().filter(|p| is_first(p, axle)).collect();
     html! {
         @if !plots.is_empty() {
             h2 { "What it does along the travel" }
@@ -94,7 +129,7 @@ pub fn curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup 
 
 /// Every number along the travel.
 pub fn more_curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
-    let plots: Vec<Plot> = all(axle, vehicle, units).into_iter().filter(|p| !is_first(p, axle)).collect();
+    let plots: Vec<Plot> = all_plots(axle, vehicle, units).into_iter().filter(|p| !is_first(p, axle)).collect();
     html! {
         @if !plots.is_empty() {
             section {

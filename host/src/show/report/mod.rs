@@ -11,6 +11,8 @@ mod verdicts;
 #[cfg(test)]
 mod tests;
 
+pub use figures::{Picture, pictures};
+
 use super::{Units, verdict, words};
 use crate::judge::{AxleComparison, Comparison};
 use crate::vehicle::Vehicle;

@@ -1,6 +1,6 @@
 //! What holds for every report: verdict first, nothing from outside, every part there, sizes that can be read, sound HTML.
 
-use super::{Options, html};
+use super::{Options, Picture, html, pictures};
 use crate::jobs::cautions::CAUTIONS;
 use crate::judge::{Comparison, Verdict};
 use crate::show::palette;
@@ -219,4 +219,25 @@ fn a_run_that_measured_nothing_still_has_a_report() {
     assert!(page.contains("nothing could be compared with the drawing."));
     assert!(page.contains("The axle did not move."));
     assert!(!body(&page).contains("NaN"));
+}
+
+#[test]
+fn every_picture_is_a_file_that_needs_nothing_else() {
+    let pictures = pictures(&sample::comparison(), &sample::bramble(), Units::Mm, 1.0).expect("pictures");
+    let mut names: Vec<&str> = pictures.iter().map(|p| p.name.as_str()).collect();
+    assert!(names.contains(&"rear-wide-side-view.svg") && names.contains(&"rear-flex-steer.png"), "{names:?}");
+    let count = names.len();
+    names.sort_unstable();
+    names.dedup();
+    assert_eq!(names.len(), count);
+    for Picture { name, bytes } in &pictures {
+        if name.ends_with(".png") {
+            assert!(bytes.starts_with(b"\x89PNG\r\n\x1a\n"), "{name}");
+        } else {
+            let text = std::str::from_utf8(bytes).expect("text");
+            assert!(text.starts_with("<svg ") && text.trim_end().ends_with("</svg>"), "{name}");
+            assert_eq!(text.matches("://").count(), 1, "{name}: only the name of the format");
+            assert!(text.contains("@font-face"), "{name}");
+        }
+    }
 }
