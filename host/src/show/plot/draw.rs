@@ -22,8 +22,9 @@ const FINE: f64 = 4.0;
 pub const TEXT_PX: f64 = 12.8;
 /// The plotter writes its font size into SVG divided by this.
 const SIZE_PER_EM: f64 = 1.24;
-/// Room for the numbers left of the axis and under it, CSS px.
+/// Least room for the numbers left of the axis, CSS px.
 const LEFT_PX: f64 = 50.0;
+/// Room for the numbers and the name under the axis, CSS px.
 const BELOW_PX: f64 = 36.0;
 /// Room for the name of the upward axis above the plot, clear of the highest number beside the axis, CSS px.
 const ABOVE_PX: f64 = 28.0;
@@ -201,7 +202,7 @@ fn paint_chart<DB: DrawingBackend>(
     let mut chart = ChartBuilder::on(area)
         .margin_top(pen.px(ABOVE_PX))
         .margin_right(pen.px(RIGHT_PX))
-        .set_label_area_size(LabelAreaPosition::Left, pen.px(LEFT_PX))
+        .set_label_area_size(LabelAreaPosition::Left, pen.px(left_px(y)))
         .set_label_area_size(LabelAreaPosition::Bottom, pen.px(BELOW_PX))
         .build_cartesian_2d(x.0..x.1, y.0..y.1)?;
     let numbers = pen.text(palette::INK, HPos::Right, VPos::Center);
@@ -211,7 +212,7 @@ fn paint_chart<DB: DrawingBackend>(
         .disable_y_mesh()
         .axis_style(pen.stroke(palette::FAINT, 1.0))
         .set_all_tick_mark_size(pen.px(4.0))
-        .x_labels(most_numbers(x))
+        .x_labels(most_numbers(x, y))
         .y_labels(6)
         .x_label_formatter(&|v| number(*v, x))
         .y_label_formatter(&|v| number(*v, y))
@@ -236,12 +237,22 @@ fn widened((low, high): (f64, f64)) -> (f64, f64) {
     (low - room, high + room)
 }
 
+/// Width of the widest number beside an axis, CSS px.
+fn widest_px(range: (f64, f64)) -> f64 {
+    [range.0, range.1].map(|v| font::width_px(&number(v, range), TEXT_PX)).into_iter().fold(0.0, f64::max)
+}
+
+/// Room for the numbers left of the axis, CSS px: its tick stands between.
+fn left_px(y: (f64, f64)) -> f64 {
+    (widest_px(y) + 14.0).max(LEFT_PX)
+}
+
 /// How many numbers have room side by side under the plot.
-fn most_numbers((low, high): (f64, f64)) -> usize {
+fn most_numbers(x: (f64, f64), y: (f64, f64)) -> usize {
     /// Between two numbers, CSS px.
     const APART_PX: f64 = 18.0;
-    let widest = [low, high].map(|v| font::width_px(&number(v, (low, high)), TEXT_PX)).into_iter().fold(0.0, f64::max);
-    ((WIDTH_PX - LEFT_PX - RIGHT_PX) / (widest + APART_PX)).floor().clamp(2.0, 8.0) as usize
+    let room = WIDTH_PX - left_px(y) - RIGHT_PX;
+    (room / (widest_px(x) + APART_PX)).floor().clamp(2.0, 8.0) as usize
 }
 
 /// A number beside an axis, with as many decimals as six steps of this range need.
