@@ -117,7 +117,8 @@ fn is_first(plot: &Plot, axle: &AxleComparison) -> bool {
 
 /// Motion over time, flex steer, path of the instant centre.
 pub fn curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
-    let plots: Vec<Plot> = all_plots(axle, vehicle, units).into_iter().filter(|p| is_first(p, axle)).collect();
+    let plots: Vec<Plot> =
+        all_plots(axle, vehicle, units).into_iter().filter(|p| is_first(p, axle)).collect();
     html! {
         @if !plots.is_empty() {
             h2 { "What it does along the travel" }
@@ -129,7 +130,8 @@ pub fn curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup 
 
 /// Every number along the travel.
 pub fn more_curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
-    let plots: Vec<Plot> = all_plots(axle, vehicle, units).into_iter().filter(|p| !is_first(p, axle)).collect();
+    let plots: Vec<Plot> =
+        all_plots(axle, vehicle, units).into_iter().filter(|p| !is_first(p, axle)).collect();
     html! {
         @if !plots.is_empty() {
             section {

@@ -225,7 +225,10 @@ fn a_run_that_measured_nothing_still_has_a_report() {
 fn every_picture_is_a_file_that_needs_nothing_else() {
     let pictures = pictures(&sample::comparison(), &sample::bramble(), Units::Mm, 1.0).expect("pictures");
     let mut names: Vec<&str> = pictures.iter().map(|p| p.name.as_str()).collect();
-    assert!(names.contains(&"rear-wide-side-view.svg") && names.contains(&"rear-flex-steer.png"), "{names:?}");
+    assert!(
+        names.contains(&"rear-wide-side-view.svg") && names.contains(&"rear-flex-steer.png"),
+        "{names:?}"
+    );
     let count = names.len();
     names.sort_unstable();
     names.dedup();
