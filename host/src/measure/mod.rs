@@ -21,6 +21,7 @@ mod tests;
 
 mod analyse;
 mod result;
+mod scalar;
 
 pub use analyse::analyse;
 pub use result::*;

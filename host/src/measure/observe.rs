@@ -5,6 +5,7 @@
 
 use super::instants::{Instant, SensorInstant, Smoothed, UnitSmoothed};
 use super::nuisance::{Nuisance, What};
+use super::scalar::{ReadingErrors, ScalarObserver};
 use super::still::{ChannelStill, SensorStill};
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::{DMatrix, DVector, Matrix3, Pose, Vector3};
@@ -36,40 +37,6 @@ impl RelativeAcceleration {
 
 /// Readings of the still that count as independent at the most: slow drifts do not average away.
 const INDEPENDENT_STILL_READINGS: usize = 100;
-
-/// A rate of change below this share of the sensor's noise per second has no direction, so no hysteresis.
-const MOVING_SHARE: f64 = 2.0;
-
-/// Nuisances of a scalar sensor: six coordinates of its ends, scale, two of linearity, hysteresis, zero, time.
-const NUISANCES_OF_A_SCALAR: usize = 12;
-
-/// A scalar sensor with its zero.
-#[derive(Debug, Clone)]
-struct ScalarObserver {
-    sensor: usize,
-    model: Model,
-    reading: Reading,
-    zero: f64,
-    zero_u: f64,
-    sigma: f64,
-    span: [f64; 2],
-    ride: f64,
-    ride_ends: [Vector3<f64>; 2],
-    first: usize,
-    /// What the run has taught of the errors of its reading.
-    learnt: ReadingErrors,
-}
-
-/// Errors of a scalar reading: `reading = change·(1 + scale) + linearity + hysteresis·direction + zero + slope·time`.
-#[derive(Debug, Clone, Copy, Default)]
-struct ReadingErrors {
-    scale: f64,
-    /// Amplitudes of the Legendre polynomials of degree 2 and 3.
-    linearity: [f64; 2],
-    hysteresis: f64,
-    zero: f64,
-    time_s: f64,
-}
 
 /// An inertial unit with its levelling, and what each of its errors would do to it.
 #[derive(Debug, Clone)]
@@ -410,96 +377,5 @@ impl UnitObserver {
         self.errors.iter().map(move |(column, error)| {
             (*column, self.levelling.force(&self.unit, &self.learnt.plus(error, 1.0), &raw) - force)
         })
-    }
-}
-
-impl ScalarObserver {
-    /// Takes over `theta` (standard deviations) on top of what `plain` already knew.
-    fn learn(&mut self, plain: &ScalarObserver, theta: &DVector<f64>, time_u_s: f64, ride: &PlacedBody) {
-        let own = theta.rows(self.first, NUISANCES_OF_A_SCALAR);
-        for axis in 0..3 {
-            self.model.ends.chassis[axis] = plain.model.ends.chassis[axis] + own[axis] * self.reading.mount_m;
-            self.model.ends.axle[axis] = plain.model.ends.axle[axis] + own[3 + axis] * self.reading.mount_m;
-        }
-        self.ride = self.model.value(ride);
-        self.ride_ends = self.model.end_gradients(ride);
-        let sizes = self.sizes(time_u_s);
-        let before = plain.learnt;
-        self.learnt = ReadingErrors {
-            scale: before.scale + own[6] * sizes.scale,
-            linearity: [
-                before.linearity[0] + own[7] * sizes.linearity[0],
-                before.linearity[1] + own[8] * sizes.linearity[1],
-            ],
-            hysteresis: before.hysteresis + own[9] * sizes.hysteresis,
-            zero: before.zero + own[10] * sizes.zero,
-            time_s: before.time_s + own[11] * sizes.time_s,
-        };
-    }
-
-    /// One standard deviation of each error of the reading.
-    fn sizes(&self, time_u_s: f64) -> ReadingErrors {
-        // Two shapes share the stated bound, which is taken as a rectangular half-width (JCGM 100, 4.3.7).
-        let linearity = self.reading.linearity / 6f64.sqrt();
-        ReadingErrors {
-            scale: self.reading.scale_u,
-            linearity: [linearity; 2],
-            hysteresis: self.reading.hysteresis / 12f64.sqrt(),
-            zero: self.zero_u,
-            time_s: time_u_s,
-        }
-    }
-
-    /// Change of the quantity since the still, as far as the reading's errors are known.
-    fn change(&self, at: &Smoothed) -> f64 {
-        let e = &self.learnt;
-        let [p2, p3] = self.bend(at);
-        let error = e.linearity[0] * p2
-            + e.linearity[1] * p3
-            + e.hysteresis * self.direction(at)
-            + e.zero
-            + at.slope * e.time_s;
-        (at.value - self.zero - error) / (1.0 + e.scale)
-    }
-
-    /// Effect of each of its nuisances on its residual, for one standard deviation, in the order of the nuisances.
-    ///
-    /// Taken at the reading that the pose predicts, not at the one that was read: the noise of a reading would else be
-    /// correlated with the effect of its own scale, and a run of many readings would learn a scale from its noise.
-    fn effects(&self, body: &PlacedBody, at: &Smoothed, time_u_s: f64) -> Vec<f64> {
-        let mut effects = Vec::with_capacity(NUISANCES_OF_A_SCALAR);
-        for (now, ride) in self.model.end_gradients(body).iter().zip(&self.ride_ends) {
-            effects.extend((now - ride).iter().map(|d| d * self.reading.mount_m));
-        }
-        let sizes = self.sizes(time_u_s);
-        let change = self.model.value(body) - self.ride;
-        let predicted =
-            Smoothed { value: at.value + (change - self.change(at)) * (1.0 + self.learnt.scale), ..*at };
-        let [p2, p3] = self.bend(&predicted);
-        effects.extend([
-            change * sizes.scale,
-            sizes.linearity[0] * p2,
-            sizes.linearity[1] * p3,
-            sizes.hysteresis * self.direction(at),
-            sizes.zero,
-            at.slope * sizes.time_s,
-        ]);
-        effects
-    }
-
-    /// Which way the reading runs; hysteresis has no sign while it stands still.
-    fn direction(&self, at: &Smoothed) -> f64 {
-        if at.slope.abs() > MOVING_SHARE * self.sigma { at.slope.signum() } else { 0.0 }
-    }
-
-    /// Legendre polynomials of degree 2 and 3 over the sensor's range, less their values at the still.
-    fn bend(&self, at: &Smoothed) -> [f64; 2] {
-        let half = 0.5 * (self.span[1] - self.span[0]);
-        let legendre = |value: f64| {
-            let x = if half > 0.0 { (value - 0.5 * (self.span[0] + self.span[1])) / half } else { 0.0 };
-            [1.5 * x * x - 0.5, (2.5 * x * x - 1.5) * x]
-        };
-        let (now, still) = (legendre(at.value), legendre(self.zero));
-        [now[0] - still[0], now[1] - still[1]]
     }
 }

@@ -167,7 +167,7 @@ pub fn redundant(
             for (k, size) in svd.singular_values.iter().enumerate() {
                 if *size > cut {
                     let direction = u.column(k);
-                    m -= &direction * (direction.transpose() * &m);
+                    m -= direction * (direction.transpose() * &m);
                 }
             }
         }
