@@ -16,7 +16,7 @@ pub struct Args {
     #[arg(value_name = "DIR", default_value = "hingeline-demo")]
     dir: PathBuf,
     /// Another seed plants another deviation and draws other sensor errors.
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 5)]
     seed: u64,
     /// Virtual seconds per second.
     #[arg(long, value_name = "N", default_value_t = 12.0, value_parser = super::target::speed)]
