@@ -128,7 +128,8 @@ impl Line for SerialLine {
     }
 }
 
-#[cfg(all(test, unix))]
+#[cfg(test)]
+#[cfg(unix)]
 mod tests {
     use super::*;
     use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};

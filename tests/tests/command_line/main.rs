@@ -1,5 +1,7 @@
 //! The built program as a user or a script meets it: exit status, standard output, standard error, files left behind.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
+
 mod broken_files;
 mod journey;
 mod worked_values;
