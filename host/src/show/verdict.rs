@@ -109,6 +109,9 @@ pub fn of_comparison(axle: &AxleComparison) -> String {
     match (tally.differs, tally.agrees, tally.not_resolved) {
         (0, 0, 0) => "nothing could be compared with the drawing.".to_owned(),
         (0, 0, _) => "the run does not decide whether it moves as drawn.".to_owned(),
+        (0, agrees, open) if agrees < open => {
+            "nothing differs from the drawing, but most numbers are not resolved.".to_owned()
+        }
         (0, ..) => "it moves as drawn, as far as this run can tell.".to_owned(),
         _ => format!("it does not move as drawn: {}.", differing(&axle.numbers)),
     }
@@ -146,6 +149,9 @@ pub fn of_runs(axle: &AxleRuns) -> String {
     match (tally.differs, tally.agrees, tally.not_resolved) {
         (0, 0, 0) => "the runs have no number in common.".to_owned(),
         (0, 0, _) => "the runs do not decide whether anything changed.".to_owned(),
+        (0, agrees, open) if agrees < open => {
+            "nothing changed for certain, but most numbers are not resolved.".to_owned()
+        }
         (0, ..) => "no change between the runs, as far as they can tell.".to_owned(),
         _ => format!("it changed between the runs: {}.", differing(&axle.numbers)),
     }

@@ -80,13 +80,17 @@ pub struct Stroke {
 
 impl Stroke {
     /// As drawn.
-    pub const DRAWN: Stroke = Stroke { colour: palette::INK, width_px: 2.0, dash: "6 3.5" };
+    pub const DRAWN: Stroke = Stroke { colour: palette::INK, width_px: 1.6, dash: "6 3.5" };
     /// As measured.
-    pub const MEASURED: Stroke = Stroke { colour: palette::PETROL, width_px: 2.6, dash: "" };
+    pub const MEASURED: Stroke = Stroke { colour: palette::PETROL, width_px: 3.0, dash: "" };
 
     /// A thin line of the same kind, for constructions.
     pub fn thin(self) -> Self {
-        Self { width_px: 1.2, dash: if self.dash.is_empty() { "" } else { "4 3" }, ..self }
+        if self.dash.is_empty() {
+            Self { width_px: 1.8, ..self }
+        } else {
+            Self { width_px: 1.1, dash: "4 3", ..self }
+        }
     }
 }
 

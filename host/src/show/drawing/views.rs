@@ -94,7 +94,7 @@ impl Scene<'_> {
         taken.add(centre, 4.0);
         self.lines(&mut canvas, &elements, outline, &mut taken);
         let mut badges = self.badges(&canvas, &elements, &mut taken);
-        for (known, stroke, _) in &self.known {
+        for (known, stroke, _) in self.known.iter().rev() {
             self.swing_arm(&mut canvas, known, *stroke, &mut taken);
             self.roll_axis(&mut canvas, known, *stroke);
         }
@@ -111,13 +111,14 @@ impl Scene<'_> {
         if view == View::Rear {
             self.floor(&mut canvas);
         }
-        for (pose, stroke) in &poses {
+        // What is drawn lies on top, dashed, so that both show where they agree.
+        for (pose, stroke) in poses.iter().rev() {
             let elements = placed(self.axle, pose);
             self.wheels(&mut canvas, view, pose, *stroke);
             self.lines(&mut canvas, &elements, *stroke, &mut taken);
         }
         if view == View::Rear {
-            for (known, stroke, _) in &self.known {
+            for (known, stroke, _) in self.known.iter().rev() {
                 self.roll_centre(&mut canvas, known, *stroke, &mut taken);
             }
         }

@@ -224,7 +224,9 @@ fn paint_chart<DB: DrawingBackend>(
     for line in &plot.lines {
         band(&mut chart, line)?;
     }
-    for line in &plot.lines {
+    // Dashed lines lie on top, so that both show where they agree.
+    let (dashed, solid): (Vec<&Line>, Vec<&Line>) = plot.lines.iter().partition(|l| l.look.dashed());
+    for line in solid.into_iter().chain(dashed) {
         stroke(&mut chart, line, pen)?;
     }
     Ok(())

@@ -5,6 +5,7 @@ use crate::jobs::cautions::CAUTIONS;
 use crate::judge::{Comparison, Verdict};
 use crate::show::palette;
 use crate::show::{Units, sample};
+use crate::vehicle::numbers::Key;
 
 fn report(comparison: &Comparison) -> String {
     let options = Options {
@@ -196,6 +197,17 @@ fn a_run_in_which_nothing_differs_says_so() {
     assert!(page.contains("it moves as drawn, as far as this run can tell."));
     assert!(page.contains("Nothing differs, so there is nothing to explain."));
     assert!(!page.contains("Likeliest reason"));
+    for number in comparison.axles[0].numbers.values_mut() {
+        if number.verdict == Verdict::Agrees {
+            number.verdict = Verdict::NotResolved;
+        }
+    }
+    let page = report(&comparison);
+    assert!(page.contains("the run does not decide whether it moves as drawn."));
+    comparison.axles[0].numbers.get_mut(&Key::RollSteer).expect("the number").verdict = Verdict::Agrees;
+    assert!(
+        report(&comparison).contains("nothing differs from the drawing, but most numbers are not resolved.")
+    );
 }
 
 #[test]
