@@ -12,7 +12,6 @@ use crate::virtual_rig::pty::{Heard, Pty};
 use crate::virtual_rig::readings::Readings;
 use crate::virtual_rig::wiring::wired;
 use crate::virtual_rig::{Test, VehicleOnRamp};
-use hingeline_firmware::Configuration;
 use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -143,9 +142,9 @@ pub fn run(
         logger.set_baud(baud);
     }
     let setup = Setup::of(&rig)?;
-    let mut config = Configuration { period_us: setup.period_us, ..Configuration::new() };
-    config.sensors.extend(setup.sensors);
-    logger.configure(config).map_err(|outcome| SimulateError::Refused(outcome.as_str()))?;
+    logger
+        .configure(&setup.sensors, setup.period_us)
+        .map_err(|outcome| SimulateError::Refused(outcome.as_str()))?;
     let mut port = Pty::open().map_err(SimulateError::Port)?;
     let limit_us = request.seconds.map_or(u64::MAX, |s| (s * 1e6) as u64);
     let bytes = serve(&mut logger, &mut port, clock, request.speed, &mut |logger, port, open| {

@@ -7,7 +7,7 @@ use super::wiring::{BUS_CLOCKS_HZ, Bench, buses, seat};
 use crate::rig::{Input, Rig};
 use crate::run::Phase;
 use hingeline_firmware::{Board, Configuration, Logger};
-use hingeline_protocol::{Outcome, Press, ResetCause};
+use hingeline_protocol::{Outcome, Press, ResetCause, SensorConfig};
 use std::cell::{Cell, RefCell};
 
 /// What the processor needs for a step, ns.
@@ -96,12 +96,13 @@ impl VirtualLogger {
         self.line_bytes_per_s = Some(f64::from(baud) / 10.0);
     }
 
-    /// Gives the logger a configuration as if it had kept one.
+    /// Gives the logger sensors and the time between scans, as if it had kept them.
     ///
     /// # Errors
     /// What the logger would have replied.
-    pub fn configure(&mut self, config: Configuration) -> Result<(), Outcome> {
-        self.logger.configure(config)
+    pub fn configure(&mut self, sensors: &[SensorConfig], period_us: u32) -> Result<(), Outcome> {
+        let sensors = heapless::Vec::from_slice(sensors).map_err(|_| Outcome::TableFull)?;
+        self.logger.configure(Configuration { sensors, period_us, ..Configuration::new() })
     }
 
     /// Device time, µs.
