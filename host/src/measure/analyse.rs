@@ -142,7 +142,8 @@ impl AxleRun<'_> {
                 continue;
             };
             for (heave_m, roll_rad) in self.states_along(travel, excitation) {
-                let at = numbers::at_state(facts, &half, excitation, heave_m, roll_rad);
+                let here = Excitation::near(&samples.states, travel, heave_m, roll_rad, excitation.seen);
+                let at = numbers::at_state(facts, &half, &here, heave_m, roll_rad);
                 points.push(AlongPoint {
                     heave_m,
                     roll_rad,

@@ -1,7 +1,7 @@
 //! Characteristic numbers from the fitted motion: at ride height and along the travel, each with its u and its budget.
 
 use super::nuisance;
-use super::result::{Budget, Measured, Status};
+use super::result::{Budget, Measured, Status, Travel};
 use super::surface::{Functional, SurfaceFit};
 use crate::geometry::{DMatrix, Pose};
 use crate::vehicle::numbers::{self, AxleFacts, Key, Motion, Numbers};
@@ -44,6 +44,29 @@ impl Excitation {
         let heave: Vec<f64> = states.iter().map(|s| s.0).collect();
         let roll: Vec<f64> = states.iter().map(|s| s.1).collect();
         Self { heave_m: unexplained(&heave, &roll), roll_rad: unexplained(&roll, &heave), seen }
+    }
+}
+
+/// Part of the travel's range, to each side, in which the motion that excites a number at a state must lie, …
+const NEAR: f64 = 0.25;
+/// … and in which the other motion must stand still meanwhile.
+const STEADY: f64 = 0.05;
+
+impl Excitation {
+    /// What the motion near one state allows there. Along a ramp heave goes with articulation, and in a bounce there is none:
+    /// how the axle would answer to the one alone is then seen at ride height only, where both tests pass.
+    pub fn near(states: &[(f64, f64)], travel: &Travel, heave_m: f64, roll_rad: f64, seen: [bool; 6]) -> Self {
+        let range = |[low, high]: [f64; 2]| high - low;
+        let (heave_range, roll_range) = (range(travel.heave_m), range(travel.roll_rad));
+        let within = |heave_part: f64, roll_part: f64| -> Vec<(f64, f64)> {
+            let near = |(h, r): &(f64, f64)| {
+                (h - heave_m).abs() <= heave_part * heave_range && (r - roll_rad).abs() <= roll_part * roll_range
+            };
+            states.iter().copied().filter(near).collect()
+        };
+        let heave_m = Self::of(&within(NEAR, STEADY), seen).heave_m;
+        let roll_rad = Self::of(&within(STEADY, NEAR), seen).roll_rad;
+        Self { heave_m, roll_rad, seen }
     }
 }
 
