@@ -55,12 +55,19 @@ const STEADY: f64 = 0.05;
 impl Excitation {
     /// What the motion near one state allows there. Along a ramp heave goes with articulation, and in a bounce there is none:
     /// how the axle would answer to the one alone is then seen at ride height only, where both tests pass.
-    pub fn near(states: &[(f64, f64)], travel: &Travel, heave_m: f64, roll_rad: f64, seen: [bool; 6]) -> Self {
+    pub fn near(
+        states: &[(f64, f64)],
+        travel: &Travel,
+        heave_m: f64,
+        roll_rad: f64,
+        seen: [bool; 6],
+    ) -> Self {
         let range = |[low, high]: [f64; 2]| high - low;
         let (heave_range, roll_range) = (range(travel.heave_m), range(travel.roll_rad));
         let within = |heave_part: f64, roll_part: f64| -> Vec<(f64, f64)> {
             let near = |(h, r): &(f64, f64)| {
-                (h - heave_m).abs() <= heave_part * heave_range && (r - roll_rad).abs() <= roll_part * roll_range
+                (h - heave_m).abs() <= heave_part * heave_range
+                    && (r - roll_rad).abs() <= roll_part * roll_range
             };
             states.iter().copied().filter(near).collect()
         };
