@@ -39,7 +39,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     };
     let predicted = predict::run(&request)?;
     let page = if args.output.json {
-        json::predict::render(&predicted).to_string()
+        json::prediction(&predicted)
     } else {
         text::prediction(&predicted, &screen.options(&args.output))
     };

@@ -1,5 +1,6 @@
 //! What a drawn axle does: its mechanism, its characteristic numbers, sweeps, and how well they follow from the points.
 
+pub mod common_states;
 pub mod drag_link;
 pub mod error;
 pub mod file;
@@ -12,6 +13,7 @@ pub mod springs;
 pub mod tolerance;
 mod travel_ends;
 
+pub use common_states::{CommonStates, common_states};
 pub use error::{DesignError, OutOfReach};
 pub use mechanism::{Follower, Mechanism, State};
 pub use predict::{Wanted, predict, predict_wanted};

@@ -24,6 +24,17 @@ pub struct Sensitivity {
     pub tolerance_m: f64,
     /// Derivative of each number, per m; none where there is no such number.
     pub per_m: Numbers,
+    /// Derivative of the steer of the axle, rad/m.
+    pub axle_steer_per_m: f64,
+}
+
+/// How well the axle is known at a state: standard uncertainties (k = 1).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Known {
+    /// Of each number; none where there is no such number.
+    pub numbers: Numbers,
+    /// Of the steer of the axle, rad.
+    pub axle_steer_rad: f64,
 }
 
 /// Derivatives of all numbers by every coordinate of every point, at a heave and roll.
@@ -40,25 +51,28 @@ pub fn sensitivities(
         return Err(DesignError::NoAxle { vehicle: vehicle.name.clone(), index: axle_index });
     };
     let mut moved = vehicle.clone();
-    let mut numbers_with = |spot: Spot, offset: &Vector3<f64>| -> Result<Numbers, DesignError> {
+    let mut numbers_with = |spot: Spot, offset: &Vector3<f64>| -> Result<(Numbers, f64), DesignError> {
         moved.axles[axle_index] = axle.clone();
         moved.axles[axle_index].move_spot(spot, offset);
         let mechanism = Mechanism::new(&moved, axle_index)?;
-        Ok(mechanism.numbers(&mechanism.solve(heave_m, roll_rad)?))
+        let state = mechanism.solve(heave_m, roll_rad)?;
+        Ok((mechanism.numbers(&state), state.pose.axle_steer_rad()))
     };
     let mut out = Vec::new();
     for spot in axle.spots() {
         let tolerance_m = axle.own_tolerance_m(spot).unwrap_or(vehicle.tolerance_m);
         for coordinate in 0..3 {
             let step = Vector3::ith(coordinate, STEP_M);
-            let (up, down) = (numbers_with(spot, &step)?, numbers_with(spot, &-step)?);
+            let ((up, steer_up), (down, steer_down)) =
+                (numbers_with(spot, &step)?, numbers_with(spot, &-step)?);
             let mut per_m = Numbers::default();
             for key in Key::ALL {
                 if let (Some(up), Some(down)) = (up.get(key), down.get(key)) {
                     per_m.set(key, (up - down) / (2.0 * STEP_M));
                 }
             }
-            out.push(Sensitivity { spot, coordinate, tolerance_m, per_m });
+            let axle_steer_per_m = (steer_up - steer_down) / (2.0 * STEP_M);
+            out.push(Sensitivity { spot, coordinate, tolerance_m, per_m, axle_steer_per_m });
         }
     }
     Ok(out)
@@ -82,6 +96,19 @@ pub fn number_u_at(
     heave_m: f64,
     roll_rad: f64,
 ) -> Result<Numbers, DesignError> {
+    Ok(known_at(vehicle, axle_index, heave_m, roll_rad)?.numbers)
+}
+
+/// How well the numbers and the steer of the axle are known at a heave and roll.
+///
+/// # Errors
+/// Those of [`Mechanism::new`] and [`Mechanism::solve`].
+pub fn known_at(
+    vehicle: &Vehicle,
+    axle_index: usize,
+    heave_m: f64,
+    roll_rad: f64,
+) -> Result<Known, DesignError> {
     let all = sensitivities(vehicle, axle_index, heave_m, roll_rad)?;
     let mut u = Numbers::default();
     for key in Key::ALL {
@@ -92,5 +119,6 @@ pub fn number_u_at(
             u.set(key, parts.iter().map(|p| p * p).sum::<f64>().sqrt());
         }
     }
-    Ok(u)
+    let steer = all.iter().map(|s| (s.axle_steer_per_m * s.tolerance_m).powi(2)).sum::<f64>();
+    Ok(Known { numbers: u, axle_steer_rad: steer.sqrt() })
 }

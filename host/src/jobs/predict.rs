@@ -2,10 +2,10 @@
 
 use crate::design::file::load_states;
 use crate::design::loads::LoadCase;
-use crate::design::{DesignError, Prediction, Wanted, predict_wanted};
+use crate::design::{CommonStates, DesignError, Prediction, Wanted, common_states, predict_wanted};
 use crate::explain::{Explain, Status};
 use crate::files::LoadError;
-use crate::vehicle;
+use crate::vehicle::{self, Vehicle};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -47,8 +47,12 @@ pub struct Predicted {
 pub struct PredictedVehicle {
     /// The file, as the caller named it.
     pub file: String,
+    /// As drawn.
+    pub drawn: Vehicle,
     /// What it says.
     pub prediction: Prediction,
+    /// Its axles, in file order, at the states that all vehicles have in common.
+    pub common: Vec<CommonStates>,
 }
 
 /// Why there is no prediction.
@@ -110,10 +114,19 @@ pub fn run(request: &Request) -> Result<Predicted, PredictError> {
 
 fn one(path: &Path, wanted: &Wanted) -> Result<PredictedVehicle, PredictError> {
     let file = path.display().to_string();
-    let vehicle = vehicle::file::load(path)?;
-    match predict_wanted(&vehicle, wanted) {
-        Ok(prediction) => Ok(PredictedVehicle { file, prediction }),
-        Err(source) => Err(PredictError::Design { file, source }),
+    let drawn = vehicle::file::load(path)?;
+    PredictedVehicle::of(&file, drawn, wanted).map_err(|source| PredictError::Design { file, source })
+}
+
+impl PredictedVehicle {
+    /// Predicts what a file draws.
+    ///
+    /// # Errors
+    /// The [`DesignError`] of the first axle that cannot be predicted.
+    pub fn of(file: &str, drawn: Vehicle, wanted: &Wanted) -> Result<Self, DesignError> {
+        let prediction = predict_wanted(&drawn, wanted)?;
+        let common = (0..drawn.axles.len()).map(|k| common_states(&drawn, k)).collect::<Result<_, _>>()?;
+        Ok(Self { file: file.to_owned(), drawn, prediction, common })
     }
 }
 
@@ -121,7 +134,7 @@ fn one(path: &Path, wanted: &Wanted) -> Result<PredictedVehicle, PredictError> {
 mod tests {
     use super::*;
     use crate::files::starters::Layout;
-    use crate::show::json::predict::render;
+    use crate::show::json;
     use crate::vehicle::numbers::Key;
     use serde_json::Value;
 
@@ -156,7 +169,9 @@ mod tests {
     #[test]
     fn json_has_every_key_and_says_what_was_not_reached() {
         let states = Some("heave_m,roll_rad\n-0.05,0.1\n0.1,4\n");
-        let json = render(&predicted(Layout::DoubleTriangulatedFourLink, states).unwrap());
+        let text = json::prediction(&predicted(Layout::DoubleTriangulatedFourLink, states).unwrap());
+        assert!(text.ends_with("}\n"));
+        let json: Value = serde_json::from_str(&text).unwrap();
         assert_eq!(json["format"], 1);
         let axle = &json["vehicles"][0]["axles"][0];
         assert_eq!((&axle["mobility"], &axle["redundant"]), (&Value::from(2), &Value::from(0)));

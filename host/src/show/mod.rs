@@ -13,6 +13,7 @@ pub mod report;
 pub mod rows;
 pub mod sweeps;
 pub mod text;
+pub mod trade;
 pub mod units;
 pub mod verdict;
 pub mod words;

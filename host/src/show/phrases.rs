@@ -6,7 +6,11 @@ use crate::measure::{AxleAnalysis, RampIndex};
 use crate::run::Counts;
 
 /// Where the ± of a drawing comes from.
-pub const FROM_TOLERANCE: &str = "Here it follows from the tolerance of the drawn points.";
+pub const FROM_TOLERANCE: &str = "Here it follows from the tolerance of the drawn points";
+
+/// What a drawing is not.
+pub const ONLY_DRAWN: &str = "This is how the drawing moves; how the vehicle moves, a run on the ramp tells. It advises; it \
+    does not certify a vehicle as safe: local rules and qualified people come first.";
 
 /// Readings received, lost, set aside, as a sentence.
 pub fn counted(counts: &Counts) -> String {

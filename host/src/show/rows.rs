@@ -4,15 +4,16 @@ use super::questions::{Question, zero_at_ride};
 use super::sweeps::Sweeps;
 use super::units::{Scale, Units};
 use super::words;
-use crate::design::prediction::{AtState, AxlePrediction};
+use crate::design::CommonStates;
+use crate::design::common_states::Flexed;
+use crate::design::prediction::AxlePrediction;
 use crate::judge::{AxleComparison, AxleRuns, DesignedPoint, NumberComparison, Quantity, Verdict};
 use crate::measure::{AlongPoint, AxleAnalysis, Direction, Measured};
+pub use crate::vehicle::numbers::FLEX_RAD;
 use crate::vehicle::numbers::Key;
 use crate::vehicle::{Position, Vehicle};
 use std::collections::BTreeMap;
 
-/// Articulation at which flex steer is told, rad: the measured state nearest to it is taken.
-pub const FLEX_RAD: f64 = 10.0 * std::f64::consts::PI / 180.0;
 /// Less articulation than this is no flex, rad (2°).
 pub const LEAST_FLEX_RAD: f64 = 2.0 * std::f64::consts::PI / 180.0;
 
@@ -25,7 +26,7 @@ pub struct Row {
     pub label: String,
     /// Its unit on screens.
     pub scale: Scale,
-    /// As measured.
+    /// As measured; as drawn where nothing was.
     pub measured: Measured,
     /// Which way it goes.
     pub word: Option<&'static str>,
@@ -38,7 +39,7 @@ pub struct Row {
 pub enum Id {
     /// One of the vocabulary, at ride height.
     Number(Key),
-    /// One of the vocabulary, where the travel shows most of it.
+    /// One of the vocabulary, where the travel shows most of it; of a drawing, when flexed with the left wheel up.
     Most(Key),
     /// Steer of the axle near 10° of articulation with the left wheel up.
     SteerLeftUp,
@@ -98,14 +99,24 @@ struct Source<'a> {
     numbers: BTreeMap<Key, (Measured, Option<Against>)>,
     along: &'a [AlongPoint],
     designed: &'a [Option<DesignedPoint>],
+    /// Whether `along` is nothing but one articulated state to each side.
+    flexed_only: bool,
 }
 
 /// The rows of an analysis.
 pub fn of_analysis(axle: &AxleAnalysis, vehicle: &Vehicle, units: Units) -> Vec<Answer> {
     let numbers = axle.measured.iter().map(|(key, m)| (*key, (m.clone(), None))).collect();
     let wheelbase_m = vehicle.wheelbase_m;
-    Source { position: axle.position, wheelbase_m, units, numbers, along: &axle.along, designed: &[] }
-        .answers()
+    Source {
+        position: axle.position,
+        wheelbase_m,
+        units,
+        numbers,
+        along: &axle.along,
+        designed: &[],
+        flexed_only: false,
+    }
+    .answers()
 }
 
 /// The rows of a comparison with the design.
@@ -117,6 +128,7 @@ pub fn of_comparison(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> 
         numbers: side_by_side(&axle.numbers),
         along: &axle.analysis.along,
         designed: &axle.designed_along,
+        flexed_only: false,
     }
     .answers()
 }
@@ -128,34 +140,50 @@ pub fn of_runs(axle: &AxleRuns, vehicle: &Vehicle, units: Units) -> Vec<Answer> 
     let position = if rear { Position::Rear } else { Position::Front };
     let numbers = side_by_side(&axle.numbers);
     let wheelbase_m = vehicle.wheelbase_m;
-    Source { position, wheelbase_m, units, numbers, along: &[], designed: &[] }.answers()
+    Source { position, wheelbase_m, units, numbers, along: &[], designed: &[], flexed_only: false }.answers()
 }
 
-/// The rows of a prediction; numbers that the axle does not have are left out.
-pub fn of_prediction(axle: &AxlePrediction, wheelbase_m: f64, units: Units) -> Vec<Answer> {
-    let value = |key: Key| axle.ride.numbers.get(key);
-    let numbers = Key::ALL
-        .into_iter()
-        .filter_map(|key| {
-            Some((key, (Measured::new(value(key)?, axle.ride_u.get(key).unwrap_or(0.0)), None)))
-        })
-        .collect();
-    let along: Vec<AlongPoint> =
-        axle.sweeps.heave.iter().chain(&axle.sweeps.roll).filter_map(|at| designed_point(axle, at)).collect();
-    Source { position: axle.position, wheelbase_m, units, numbers, along: &along, designed: &[] }.answers()
+/// The rows of a prediction: numbers at ride height, and what the axle does when flexed. Where the points' tolerance has no
+/// say, there is no ±.
+pub fn of_prediction(
+    axle: &AxlePrediction,
+    common: &CommonStates,
+    wheelbase_m: f64,
+    units: Units,
+) -> Vec<Answer> {
+    let mut numbers = BTreeMap::new();
+    for (key, value) in axle.ride.numbers.iter() {
+        if let Some(value) = value {
+            numbers.insert(key, (drawn(value, axle.ride_u.get(key)), None));
+        }
+    }
+    let along: Vec<AlongPoint> = common.flex.iter().filter_map(flexed_point).collect();
+    let position = axle.position;
+    Source { position, wheelbase_m, units, numbers, along: &along, designed: &[], flexed_only: true }
+        .answers()
 }
 
-/// A designed state in the form of a measured one. How well flex steer follows from the points is told, to the first order
-/// in articulation, by how well roll steer does.
-fn designed_point(axle: &AxlePrediction, at: &AtState) -> Option<AlongPoint> {
-    let reached = at.outcome.as_ref().ok()?;
-    let steer_u = axle.ride_u.get(Key::RollSteer).unwrap_or(0.0) * at.roll_rad.abs();
-    let numbers = reached.numbers.iter().filter_map(|(key, v)| Some((key, Measured::new(v?, 0.0)))).collect();
+fn drawn(value: f64, u: Option<f64>) -> Measured {
+    Measured::new(value, u.unwrap_or(0.0))
+}
+
+/// An articulated state as one of the travel. Numbers that are zero at ride height are told with the left wheel up only.
+fn flexed_point(flexed: &Flexed) -> Option<AlongPoint> {
+    let reached = flexed.at.outcome.as_ref().ok()?;
+    let u = flexed.u.as_ref();
+    let mut numbers = BTreeMap::new();
+    if flexed.at.roll_rad > 0.0 {
+        for (key, value) in reached.numbers.iter().filter(|(key, _)| zero_at_ride(*key)) {
+            if let Some(value) = value {
+                numbers.insert(key, drawn(value, u.and_then(|u| u.numbers.get(key))));
+            }
+        }
+    }
     Some(AlongPoint {
-        heave_m: at.heave_m,
-        roll_rad: at.roll_rad,
+        heave_m: flexed.at.heave_m,
+        roll_rad: flexed.at.roll_rad,
         direction: Direction::Up,
-        axle_steer_rad: Measured::new(reached.axle_steer_rad, steer_u),
+        axle_steer_rad: drawn(reached.axle_steer_rad, u.map(|u| u.axle_steer_rad)),
         pose: reached.pose,
         numbers,
     })
@@ -230,7 +258,7 @@ impl Source<'_> {
         Row { id, label, scale, measured: measured.clone(), word, against }
     }
 
-    /// Steer of the axle at the measured states nearest to 10° of articulation, left and right wheel up.
+    /// Steer of the axle at the states nearest to [`FLEX_RAD`], left and right wheel up.
     fn flex_steer(&self) -> Vec<Row> {
         let sweeps = Sweeps::of(self.along);
         [1.0, -1.0]
@@ -281,7 +309,10 @@ impl Source<'_> {
         let state = words::state(point.heave_m, point.roll_rad, self.units);
         let mut row = self.row(key, measured, against);
         row.id = Id::Most(key);
-        row.label = format!("{}, most (at {state})", row.label);
+        row.label = match self.flexed_only {
+            true => format!("{}, {state}", row.label),
+            false => format!("{}, most (at {state})", row.label),
+        };
         Some(row)
     }
 

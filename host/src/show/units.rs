@@ -57,6 +57,23 @@ impl Units {
         self.pick(Quantity::Force, [" N", " lbf"])
     }
 
+    /// The unit of moments.
+    pub fn moment(self) -> Scale {
+        self.force_times_length([" N·m", " lbf·in"])
+    }
+
+    /// The unit of energy.
+    pub fn energy(self) -> Scale {
+        self.force_times_length([" J", " lbf·in"])
+    }
+
+    fn force_times_length(self, words: [&'static str; 2]) -> Scale {
+        match self {
+            Units::Mm => Scale { unit: words[0], per_si: 1.0 },
+            Units::In => Scale { unit: words[1], per_si: self.force().per_si * self.length().per_si },
+        }
+    }
+
     fn pick(self, quantity: Quantity, words: [&'static str; 2]) -> Scale {
         let (units, word) = match self {
             Units::Mm => (files::Units::metric(), words[0]),
@@ -132,9 +149,14 @@ impl Scale {
         format!("{}{}", rounded(shown, places(shown, 2)), self.unit)
     }
 
+    /// A value to a fixed number of decimals without its unit, for a column whose heading says it.
+    pub fn column(&self, value: f64, decimals: usize) -> String {
+        number(value * self.per_si, decimals)
+    }
+
     /// A value to a fixed number of decimals, with its unit, for what is set rather than measured.
     pub fn set_to(&self, value: f64, decimals: usize) -> String {
-        format!("{}{}", number(value * self.per_si, decimals), self.unit)
+        format!("{}{}", self.column(value, decimals), self.unit)
     }
 }
 
@@ -217,6 +239,10 @@ mod tests {
         // 1 lbf/in = 175.126 8 N/m (4.448 222 N over 25.4 mm).
         assert_eq!(shown(Units::In, Key::HeaveRate, 175.126_8), "1.000 lbf/in");
         assert_eq!(shown(Units::Mm, Key::RollRate, 5729.578), "100.0 N·m/°");
+        // 1 N·m = 1/(4.448 222 · 0.0254) = 8.850 7 lbf·in.
+        assert_eq!(Units::In.moment().with_u(100.0, None), "885.1 lbf·in");
+        assert_eq!(Units::In.energy().with_u(100.0, None), "885.1 lbf·in");
+        assert_eq!(Units::Mm.energy().with_u(100.0, None), "100.0 J");
     }
 
     proptest! {

@@ -28,16 +28,46 @@ pub fn of_analysis(answers: &[Answer]) -> String {
     }
 }
 
-/// What a prediction says first.
+/// What a prediction says first: what the axle does when flexed, where it pivots, how it answers throttle and brake.
 pub fn of_prediction(answers: &[Answer]) -> String {
-    let find = |key: Key| answers.iter().flat_map(|(_, rows)| rows).find(|r| r.key() == Some(key));
-    let steer = find(Key::RollSteer).map(steers);
-    let anti = [Key::AntiSquat, Key::AntiLiftDrive]
-        .into_iter()
-        .find_map(find)
-        .map(|row| format!("{} {}", rows::label(row.key().unwrap_or(Key::AntiSquat)), row.value()));
-    let told: Vec<String> = [steer, anti].into_iter().flatten().collect();
-    format!("{}.", told.join("; "))
+    let rows: Vec<&Row> = answers.iter().flat_map(|(_, rows)| rows).collect();
+    let by_key = |key: Key| rows.iter().copied().find(|r| r.key() == Some(key));
+    let mut parts: Vec<String> = rows.iter().take(1).map(|row| flexes(row)).collect();
+    parts.push(match (by_key(Key::SideViewInstantCentreX), by_key(Key::SideViewInstantCentreZ)) {
+        (Some(x), Some(z)) => format!("in bump it turns about a point {}, {}", place(x), place(z)),
+        _ => "in bump it does not turn".to_owned(),
+    });
+    if let Some(row) = by_key(Key::RollCentreZ) {
+        parts.push(format!("in roll about {}", place(row)));
+    }
+    let anti: Vec<String> = Question::Forces
+        .keys()
+        .iter()
+        .filter_map(|key| by_key(*key).map(|row| format!("{} {}", row.label, row.value())))
+        .collect();
+    parts.extend((!anti.is_empty()).then(|| words::list(&anti)));
+    format!("{}.", parts.join("; "))
+}
+
+/// The first row of a prediction: flex steer, or roll steer where the axle does not reach that far.
+fn flexes(row: &Row) -> String {
+    let steers = match row.word {
+        Some(words::EITHER_WAY) | None => format!("{}, which may be nothing", row.value()),
+        Some(word) => format!("{}, {word}", row.value()),
+    };
+    match row.label.strip_prefix("steer, ") {
+        Some(state) => format!("flexed to {state} it steers itself by {steers}"),
+        None => format!("it steers itself by {steers}"),
+    }
+}
+
+/// `3969 ± 41 mm ahead of the axle`: the word says which side, so the number needs no sign.
+fn place(row: &Row) -> String {
+    let value = row.measured.value.unwrap_or_default();
+    match row.word {
+        Some(words::EITHER_WAY) | None => row.value(),
+        Some(word) => format!("{} {word}", row.scale.with_u(value.abs(), row.measured.u)),
+    }
 }
 
 fn steers(row: &Row) -> String {

@@ -5,9 +5,11 @@ pub mod elements;
 pub mod file;
 pub mod numbers;
 pub mod points;
+pub mod room;
 
 pub use elements::*;
 pub use points::Spot;
+pub use room::Room;
 
 use crate::geometry::Vector3;
 

@@ -139,6 +139,9 @@ impl Numbers {
 /// Below this pitch per heave the side-view instant centre counts as lying at infinity, rad/m.
 pub const PARALLEL_RAD_PER_M: f64 = 1e-6;
 
+/// Articulation at which flex steer is told, rad (10°).
+pub const FLEX_RAD: f64 = 10.0 * std::f64::consts::PI / 180.0;
+
 /// What the formulas need to know of an axle and its vehicle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AxleFacts {

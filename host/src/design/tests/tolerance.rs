@@ -95,3 +95,25 @@ fn mirrored_points_vary_on_their_own() {
     let lateral = u.get(Key::LateralPerHeave).unwrap();
     assert!(lateral > 1e-3, "{lateral}");
 }
+
+/// The steer of the axle is the direction of the line between the wheel centres, whose movements are numbers of their own.
+#[test]
+fn steer_is_as_sure_as_the_movements_of_the_wheels_make_it() {
+    let vehicle = cases::t();
+    let roll_rad = 0.17;
+    let state = Mechanism::new(&vehicle, 0).unwrap().solve(0.0, roll_rad).unwrap();
+    let spin = state.pose.rotation().column(1) * (0.5 * vehicle.axles[0].track_m);
+    let mut variance = 0.0;
+    for s in tolerance::sensitivities(&vehicle, 0, 0.0, roll_rad).unwrap() {
+        let per_m = |key| s.per_m.get(key).unwrap();
+        // Of a rear axle, whose wheelbase grows as the wheel goes back: half of left less right.
+        let x = 0.5 * (per_m(Key::WheelbaseChangeRight) - per_m(Key::WheelbaseChangeLeft));
+        let y = 0.5 * (per_m(Key::TrackShiftLeft) - per_m(Key::TrackShiftRight));
+        // δ = atan2(−x, y)
+        let steer_per_m = (spin.x * y - spin.y * x) / (spin.x.powi(2) + spin.y.powi(2));
+        assert!((s.axle_steer_per_m - steer_per_m).abs() < 1e-6, "{s:?}: {steer_per_m}");
+        variance += (steer_per_m * s.tolerance_m).powi(2);
+    }
+    let u = tolerance::known_at(&vehicle, 0, 0.0, roll_rad).unwrap().axle_steer_rad;
+    assert!(u > 0.0 && (u / variance.sqrt() - 1.0).abs() < 1e-6, "{u}");
+}

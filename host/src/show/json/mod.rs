@@ -2,13 +2,14 @@
 
 mod analyse;
 mod compare;
-pub mod predict;
+mod predict;
 mod sensors;
 #[cfg(test)]
 mod tests;
 
 pub use analyse::analysis;
 pub use compare::{comparison, runs};
+pub use predict::prediction;
 pub use sensors::sensors;
 
 use crate::measure::Measured;

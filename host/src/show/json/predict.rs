@@ -1,5 +1,6 @@
 //! `predict --json`.
 
+use super::{FORMAT, text};
 use crate::design::loads::LoadCase;
 use crate::design::misalignment::Misalignment;
 use crate::design::prediction::{
@@ -12,12 +13,12 @@ use crate::vehicle::Position;
 use crate::vehicle::numbers::Numbers;
 use serde_json::{Map, Value, json};
 
-/// The whole result as JSON, format 1.
-pub fn render(predicted: &Predicted) -> Value {
-    json!({
-        "format": 1,
+/// Predictions as JSON.
+pub fn prediction(predicted: &Predicted) -> String {
+    text(&json!({
+        "format": FORMAT,
         "vehicles": predicted.vehicles.iter().map(vehicle).collect::<Vec<_>>(),
-    })
+    }))
 }
 
 fn vehicle(vehicle: &PredictedVehicle) -> Value {
@@ -59,7 +60,7 @@ fn axle(axle: &AxlePrediction) -> Value {
 }
 
 /// Every key with its value.
-pub fn numbers(numbers: &Numbers) -> Map<String, Value> {
+fn numbers(numbers: &Numbers) -> Map<String, Value> {
     numbers.iter().map(|(key, value)| (key.as_str().to_owned(), json!(value))).collect()
 }
 

@@ -47,8 +47,8 @@ fn at_ride(page: &mut Page, axle: &AxlePrediction, forces: &LinkForces, units: U
     page.item(
         "·",
         &format!(
-            "The springs are left with {springs} in heave and {} N·m in articulation.",
-            number(forces.roll_nm, 0)
+            "The springs are left with {springs} in heave and {} in articulation.",
+            units.moment().set_to(forces.roll_nm, 0)
         ),
     );
 }

@@ -3,6 +3,7 @@
 
 mod analyse;
 mod compare;
+mod joints;
 mod loads;
 mod page;
 mod parts;
@@ -11,6 +12,7 @@ mod recording;
 mod runs;
 mod sensors;
 mod side_by_side;
+mod table;
 
 pub use analyse::analysis;
 pub use compare::comparison;
@@ -20,6 +22,8 @@ pub use recording::{imported, recorded, recording};
 pub use runs::runs;
 pub use sensors::sensors;
 
+#[cfg(test)]
+mod predict_tests;
 #[cfg(test)]
 mod tests;
 

@@ -1,5 +1,6 @@
 //! Lays text out on lines of 80 columns: paragraphs, headings, labelled entries with hanging lines.
 
+use super::table::Table;
 use owo_colors::OwoColorize;
 use owo_colors::Style;
 
@@ -91,7 +92,7 @@ impl Page {
     pub fn entry(&mut self, sign: char, ink: Ink, label: &str, sentences: &[String]) {
         self.text.push_str("  ");
         self.push(&sign.to_string(), ink);
-        let labels = wrap(label, LABEL);
+        let labels: Vec<String> = wrap(label, LABEL).iter().flat_map(|l| cut(l, LABEL)).collect();
         let values: Vec<String> = sentences.iter().flat_map(|s| wrap(s, WIDTH - VALUE_COLUMN)).collect();
         for k in 0..labels.len().max(values.len()) {
             let lead = if k == 0 { 1 } else { 4 };
@@ -103,19 +104,14 @@ impl Page {
         }
     }
 
-    /// A label and cells beside it, each in a column of `width`, flush right; a long label goes on below.
-    pub fn columns(&mut self, label: &str, label_width: usize, cells: &[String], width: usize, ink: Ink) {
-        let labels = wrap(label, label_width - 3);
-        for k in 0..labels.len().max(1) {
-            let label = labels.get(k).map_or("", String::as_str);
-            let mut line = format!("  {label:<w$}", w = label_width - 2);
-            if k == 0 {
-                for cell in cells {
-                    let short: String = cell.chars().take(width - 1).collect();
-                    line.push_str(&format!("{short:>width$}"));
-                }
-            }
-            self.line(0, line.trim_end(), ink);
+    /// Columns under headings.
+    pub fn table(&mut self, table: &Table) {
+        let (headings, rows) = table.lines();
+        for line in headings {
+            self.line(0, &line, Ink::Faint);
+        }
+        for line in rows {
+            self.line(0, &line, Ink::Plain);
         }
     }
 
@@ -152,9 +148,16 @@ pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
+/// Cuts a word that no line can hold.
+pub(super) fn cut(text: &str, width: usize) -> Vec<String> {
+    let letters: Vec<char> = text.chars().collect();
+    letters.chunks(width.max(1)).map(|part| part.iter().collect()).collect()
+}
+
 /// Words, with `1.2 ± 0.3 mm` as one.
 fn pieces(text: &str) -> Vec<String> {
-    const UNITS: [&str; 9] = ["mm", "in", "%", "N/mm", "lbf/in", "N·m/°", "lbf·in/°", "N", "s"];
+    const UNITS: [&str; 12] =
+        ["mm", "in", "%", "N/mm", "lbf/in", "N·m/°", "lbf·in/°", "N", "s", "N·m", "lbf·in", "J"];
     let mut pieces: Vec<String> = Vec::new();
     let mut glue = false;
     for word in text.split_whitespace() {

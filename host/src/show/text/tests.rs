@@ -1,8 +1,8 @@
 //! Texts as a terminal shows them, and what holds for every one of them.
 
 use super::{Options, WIDTH, analysis, comparison, prediction, runs};
+use crate::design::Wanted;
 use crate::design::loads::LoadCase;
-use crate::design::{Wanted, predict_wanted};
 use crate::files::starters::Layout;
 use crate::jobs::predict::{Predicted, PredictedVehicle};
 use crate::show::{Units, sample};
@@ -82,8 +82,7 @@ fn predicted(layouts: &[(&str, Layout)], loads: Vec<LoadCase>) -> Predicted {
         .map(|(name, layout)| {
             let file = format!("{name}/vehicle.toml");
             let vehicle = parse(&layout.vehicle_text("Bramble"), &file).expect("a starter is valid");
-            let prediction = predict_wanted(&vehicle, &wanted).expect("a starter predicts");
-            PredictedVehicle { file, prediction }
+            PredictedVehicle::of(&file, vehicle, &wanted).expect("a starter predicts")
         })
         .collect();
     Predicted { vehicles }
@@ -116,7 +115,7 @@ fn drawings_stand_side_by_side_with_gains_and_losses() {
         ("panhard", Layout::FourLink),
     ];
     let text = prediction(&predicted(&layouts, Vec::new()), &Options::default());
-    assert!(text.contains("No rear axle in panhard."), "{text}");
+    assert!(text.contains("panhard, front axle, as drawn: "), "{text}");
     insta::assert_snapshot!(text);
 }
 
