@@ -2,7 +2,7 @@
 
 use super::vehicle_folder::{VehicleFolder, run_name, time_text};
 use crate::explain::{Explain, Failure, Status};
-use crate::run::folder::TABLE;
+use crate::run::folder::{RunFolder, TABLE};
 use crate::run::header::{FORMAT, Header, Source};
 use crate::run::plan::Test;
 use crate::run::table::{self, TableError};
@@ -93,12 +93,9 @@ pub fn run(request: &Request) -> Result<Imported, Failure> {
     let mut header = header(request);
     folder.describe(&draft, &mut header)?;
     let path = draft.publish(&run_name(&request.now, request.test, &phases))?;
-    let name = file_name(&path);
-    recording.facts = header.facts();
-    recording.provenance.run.clone_from(&name);
-    recording.provenance.vehicle_hash = header.vehicle_hash;
-    recording.provenance.rig_hash = header.rig_hash;
-    Ok(Imported { name, folder: path, recording })
+    let run = RunFolder { path, header };
+    run.name_origin(&mut recording);
+    Ok(Imported { name: run.name(), folder: run.path, recording })
 }
 
 fn header(request: &Request) -> Header {
@@ -132,7 +129,6 @@ pub(super) fn file_name(path: &Path) -> String {
 mod tests {
     use super::*;
     use crate::jobs::vehicle_folder::tests::{logbook_with_rig, some_time};
-    use crate::run::folder::RunFolder;
     use std::fs;
 
     const RIG: &str = r#"

@@ -194,6 +194,12 @@ impl RunFolder {
             Source::Table => self.read_table(rig, centres, test)?,
             Source::Wire | Source::Store => self.read_wire(rig, centres, test)?,
         };
+        self.name_origin(&mut recording);
+        Ok(recording)
+    }
+
+    /// Says in a recording which run it is of: what was typed in, hashes, when it was recorded, by which firmware.
+    pub fn name_origin(&self, recording: &mut Recording) {
         recording.facts = self.header.facts();
         recording.provenance.run = self.name();
         recording.provenance.vehicle_hash.clone_from(&self.header.vehicle_hash);
@@ -202,7 +208,6 @@ impl RunFolder {
         if let Some(logger) = &self.header.logger {
             recording.provenance.firmware = Some(format!("{} build {}", logger.firmware, logger.build));
         }
-        Ok(recording)
     }
 
     fn read_table(
