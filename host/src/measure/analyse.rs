@@ -99,7 +99,7 @@ impl AxleRun<'_> {
         let links = self.links(&lines, fit.as_ref(), seen, &states);
         let chi_square_per_dof = chi_square_per_dof(&self.path.points);
         let ramp_travel_index =
-            ramp::indices(self.vehicle, self.axle, &self.recording.facts, self.instants, &self.path);
+            ramp::indices(self.vehicle, self.axle, self.recording, self.instants, &self.path);
         AxleAnalysis {
             name: self.axle.name.clone(),
             index: self.index,

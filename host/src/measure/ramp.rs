@@ -5,7 +5,7 @@
 use super::instants::Instant;
 use super::path::{Path, PathPoint};
 use super::result::{Measured, RampIndex, Status};
-use crate::run::{Facts, Phase};
+use crate::run::{Phase, Recording};
 use crate::vehicle::{Axle, Vehicle};
 
 /// Standard uncertainty of a typed ramp angle, rad: a quarter of a degree.
@@ -89,13 +89,13 @@ struct Inclined {
 pub fn indices(
     vehicle: &Vehicle,
     axle: &Axle,
-    facts: &Facts,
+    recording: &Recording,
     instants: &[Instant],
     path: &Path,
 ) -> [RampIndex; 2] {
     [(Phase::RampLeft, 1.0, 0), (Phase::RampRight, -1.0, 1)].map(|(phase, sign, side)| {
-        let mut index = climb(vehicle, axle, facts, instants, path, phase, sign);
-        index.taped_m = facts.taped_ramp_m[side];
+        let mut index = climb(vehicle, axle, recording, instants, path, phase, sign);
+        index.taped_m = recording.facts.taped_ramp_m[side];
         index
     })
 }
@@ -103,7 +103,7 @@ pub fn indices(
 fn climb(
     vehicle: &Vehicle,
     axle: &Axle,
-    facts: &Facts,
+    recording: &Recording,
     instants: &[Instant],
     path: &Path,
     phase: Phase,
@@ -123,7 +123,8 @@ fn climb(
         .filter(|p| p.phase == phase)
         .filter_map(|p| inclined(path, &instants[p.instant], p, sign))
         .collect();
-    let Some(lift) = lift(&points) else {
+    let marked = marked_lift(&points, &recording.lifts_s);
+    let Some(lift) = marked.or_else(|| lift(&points)) else {
         return if !path.points.iter().any(|p| p.phase == phase) {
             none(Status::NotExcited, "the run has no climb on this side")
         } else if points.is_empty() {
@@ -132,7 +133,7 @@ fn climb(
             none(Status::NotExcited, "the other wheel did not lift: climb until articulation stops growing")
         };
     };
-    let Some(ramp_rad) = facts.ramp_angle_rad else {
+    let Some(ramp_rad) = recording.facts.ramp_angle_rad else {
         return none(Status::NotMeasured, "needs the ramp's angle: measure it again or give --ramp-angle");
     };
     let on_ramp = OnRamp {
@@ -168,6 +169,14 @@ fn inclined(path: &Path, instant: &Instant, point: &PathPoint, sign: f64) -> Opt
     })
 }
 
+/// The moment that a person marked. His eye wins over the data: the mate still carries its own weight when articulation
+/// stops growing.
+fn marked_lift<'a>(points: &'a [Inclined], lifts_s: &[f64]) -> Option<&'a Inclined> {
+    let (first, last) = (points.first()?.t_s, points.last()?.t_s);
+    let mark = lifts_s.iter().find(|t| (first..=last).contains(*t))?;
+    points.iter().min_by(|a, b| (a.t_s - mark).abs().total_cmp(&(b.t_s - mark).abs()))
+}
+
 /// The moment on the way up when articulation has stopped growing while the axle keeps rolling.
 fn lift(points: &[Inclined]) -> Option<&Inclined> {
     let top = points.iter().enumerate().max_by(|a, b| a.1.inclination.total_cmp(&b.1.inclination))?.0;
@@ -180,6 +189,28 @@ fn lift(points: &[Inclined]) -> Option<&Inclined> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn climbing(articulations: &[f64]) -> Vec<Inclined> {
+        let point = |(k, articulation_rad): (usize, &f64)| Inclined {
+            t_s: k as f64,
+            articulation_rad: *articulation_rad,
+            inclination: 0.02 * k as f64,
+            inclination_u: 0.001,
+        };
+        articulations.iter().enumerate().map(point).collect()
+    }
+
+    #[test]
+    fn the_lift_is_where_articulation_stops_growing_unless_somebody_marked_it() {
+        let points = climbing(&[0.0, 0.1, 0.2, 0.25, 0.25, 0.25]);
+        assert_eq!(lift(&points).map(|p| p.t_s), Some(3.0));
+        assert_eq!(marked_lift(&points, &[9.0, 4.2]).map(|p| p.t_s), Some(4.0));
+        assert!(marked_lift(&points, &[9.0]).is_none(), "a mark of another climb");
+        assert!(
+            lift(&climbing(&[0.0, 0.1, 0.2, 0.3, 0.4])).is_none(),
+            "still growing: the mate never lifted"
+        );
+    }
 
     /// Printed to six digits.
     const PRINTED: f64 = 6e-6;
