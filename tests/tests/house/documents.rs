@@ -97,3 +97,35 @@ fn paths_are_told_from_other_words() {
     assert_eq!(named("host/src/<module>/"), None);
     assert_eq!(named("rig.toml"), None);
 }
+
+/// Words that follow the program's name in backticks, or at the start of a line between fences.
+fn commands_named(text: &str) -> Vec<String> {
+    let quoted = text.split("`hingeline ").skip(1);
+    let typed = fences(text).into_iter().filter_map(|line| line.trim_start().strip_prefix("hingeline "));
+    let word = |rest: &str| rest.chars().take_while(char::is_ascii_lowercase).collect::<String>();
+    quoted.chain(typed).map(word).filter(|w| !w.is_empty()).collect()
+}
+
+/// Lines between fences.
+fn fences(text: &str) -> Vec<&str> {
+    text.split("```").skip(1).step_by(2).flat_map(str::lines).collect()
+}
+
+#[test]
+fn every_command_that_anybody_is_sent_to_is_there() {
+    let list = fs::read_to_string(root().join("host/src/cli/mod.rs")).unwrap();
+    let (_, variants) = list.split_once("enum Command {").unwrap();
+    let known: Vec<String> = variants
+        .lines()
+        .map_while(|line| (line.trim() != "}").then_some(line.trim()))
+        .filter_map(|line| line.split('(').next())
+        .map(str::to_lowercase)
+        .collect();
+    let mut lost = Vec::new();
+    for source in all().iter().filter(|s| ["md", "toml", "rs"].iter().any(|e| s.is(e))) {
+        let named = commands_named(&source.text).into_iter().filter(|c| !known.contains(c) && c != "help");
+        lost.extend(named.map(|c| format!("{}: hingeline {c}", source.path)));
+    }
+    assert!(known.len() > 5, "the list of commands was not found: {known:?}");
+    assert!(lost.is_empty(), "there is no such command:\n{}", lost.join("\n"));
+}

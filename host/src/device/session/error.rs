@@ -91,7 +91,9 @@ impl Explain for SessionError {
                 "Check that it has power and that the port is the logger's: `hingeline ports` lists them."
                     .to_owned(),
             ),
-            Self::NoStream => Some("`hingeline device` says what the logger sees on its bus.".to_owned()),
+            Self::NoStream => {
+                Some("Check that the sensors have power and are wired as rig.toml says.".to_owned())
+            }
             Self::Refused { hint, .. } => hint.clone(),
         }
     }
