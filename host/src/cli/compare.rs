@@ -31,7 +31,7 @@ pub struct Args {
 enum FailOn {
     /// A number that differs.
     Differs,
-    /// A number that does not agree: it differs, or the data do not decide.
+    /// A number that differs or is not resolved; what was not measured does not count.
     NotAgrees,
 }
 

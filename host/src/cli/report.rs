@@ -37,6 +37,9 @@ pub enum ReportError {
     /// The file is there.
     #[error("{} is already there", .0.display())]
     Exists(PathBuf),
+    /// The name is taken by something that a report must not replace: a folder, a device, a link.
+    #[error("{} is there and is no ordinary file", .0.display())]
+    NotAFile(PathBuf),
     /// The disk said no.
     #[error("cannot write {}: {source}", .path.display())]
     Write {
@@ -53,7 +56,7 @@ pub enum ReportError {
 impl Explain for ReportError {
     fn status(&self) -> Status {
         match self {
-            ReportError::Exists(_) => Status::BadInput,
+            ReportError::Exists(_) | ReportError::NotAFile(_) => Status::BadInput,
             ReportError::Write { .. } | ReportError::NoViewer(_) => Status::Device,
         }
     }
@@ -63,6 +66,7 @@ impl Explain for ReportError {
             ReportError::Exists(_) => {
                 Some("Give another name with --output FILE, or --force to write over it.".into())
             }
+            ReportError::NotAFile(_) => Some("Give the name of a file with --output FILE.".into()),
             ReportError::Write { .. } => None,
             ReportError::NoViewer(file) => Some(format!("Open {} in a browser yourself.", file.display())),
         }
@@ -71,8 +75,13 @@ impl Explain for ReportError {
 
 /// Runs the command.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
-    if args.output.exists() && !args.force {
-        return Err(ReportError::Exists(args.output.clone()).into());
+    if let Ok(there) = args.output.symlink_metadata() {
+        if !there.is_file() {
+            return Err(ReportError::NotAFile(args.output.clone()).into());
+        }
+        if !args.force {
+            return Err(ReportError::Exists(args.output.clone()).into());
+        }
     }
     let compared = with_design(&args.target.request(&args.run, screen.logbook.clone()))?;
     write(&compared, &args.output, screen.units(args.units))?;

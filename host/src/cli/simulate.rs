@@ -66,7 +66,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
             printed = screen.print(progress.port);
             screen.tell(&format!(
                 "Now, elsewhere: hingeline record --port {} --vehicle NAME --plan \"{}\"\nThe virtual builder begins \
-                 when somebody listens. Ctrl-C ends it.",
+                 when somebody listens, and presses the logger's button at each phase: leave Enter alone. Ctrl-C ends it.",
                 progress.port,
                 args.plan.0.iter().map(|p| p.words()).collect::<Vec<_>>().join(",")
             ));

@@ -34,6 +34,9 @@ pub enum PosesError {
     /// The name does not end in `.csv`.
     #[error("{0} is not the name of a table: poses are written as CSV")]
     NotCsv(PathBuf),
+    /// The file is there.
+    #[error("{} is already there", .0.display())]
+    Exists(PathBuf),
     /// The disk said no.
     #[error("cannot write {path}: {source}")]
     Write {
@@ -47,13 +50,17 @@ pub enum PosesError {
 impl Explain for PosesError {
     fn status(&self) -> Status {
         match self {
-            PosesError::NotCsv(_) => Status::BadInput,
+            PosesError::NotCsv(_) | PosesError::Exists(_) => Status::BadInput,
             PosesError::Write { .. } => Status::Device,
         }
     }
 
     fn hint(&self) -> Option<String> {
-        matches!(self, PosesError::NotCsv(_)).then(|| "end the name in .csv".into())
+        match self {
+            PosesError::NotCsv(_) => Some("End the name in .csv.".into()),
+            PosesError::Exists(_) => Some("Give another name: nothing is written over.".into()),
+            PosesError::Write { .. } => None,
+        }
     }
 }
 
@@ -64,6 +71,9 @@ impl Explain for PosesError {
 pub fn write_poses(analysis: &Analysis, path: &Path) -> Result<(), PosesError> {
     if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("csv")) {
         return Err(PosesError::NotCsv(path.to_owned()));
+    }
+    if path.symlink_metadata().is_ok() {
+        return Err(PosesError::Exists(path.to_owned()));
     }
     let failed = |source| PosesError::Write { path: path.to_owned(), source };
     let beside = path.with_extension("csv.part");

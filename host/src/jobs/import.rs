@@ -62,7 +62,11 @@ pub enum ImportError {
 impl Explain for ImportError {
     fn status(&self) -> Status {
         match self {
-            Self::Open { source, .. } if source.kind() == io::ErrorKind::NotFound => Status::BadInput,
+            Self::Open { source, .. }
+                if matches!(source.kind(), io::ErrorKind::NotFound | io::ErrorKind::IsADirectory) =>
+            {
+                Status::BadInput
+            }
             Self::Open { .. } => Status::Device,
             Self::Table { source, .. } => source.status(),
         }
@@ -84,6 +88,9 @@ pub fn run(request: &Request) -> Result<Imported, Failure> {
     let folder = VehicleFolder::load(&request.vehicle_folder)?;
     let open = |source| ImportError::Open { path: request.table.clone(), source };
     let mut table = File::open(&request.table).map_err(open)?;
+    if request.table.is_dir() {
+        return Err(open(io::ErrorKind::IsADirectory.into()).into());
+    }
     let draft = folder.begin_run()?;
     draft.copy(TABLE, &mut table)?;
     let wrong = |source| ImportError::Table { path: request.table.clone(), source };

@@ -96,7 +96,7 @@ pub fn findings(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<(Finding, 
         return Vec::new();
     }
     if !fits(&first.likelihood) {
-        return vec![(unexplained(first), None)];
+        return vec![(unexplained(), None)];
     }
     if first.probability >= NAMED || (first.probability >= SAME_PLACE && same_place(first, &weighed) >= NAMED)
     {
@@ -133,14 +133,14 @@ fn fits(likelihood: &Likelihood) -> bool {
     }
 }
 
-fn unexplained(best: &Weighed) -> Finding {
+fn unexplained() -> Finding {
     Finding {
         kind: FindingKind::Hardpoint,
         element: "more than one bracket, or a sensor".into(),
         text: "The links' lengths seem to change as the axle moves, and no single bracket or hole explains it: check first that every sensor is clipped where rig.toml says, then tape every bracket.".into(),
         size: None,
         u: None,
-        probability: 1.0 - best.probability,
+        probability: 1.0,
         explains: Vec::new(),
     }
 }

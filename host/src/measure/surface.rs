@@ -321,7 +321,16 @@ fn choose(samples: &Samples) -> Basis {
         (factor.columns(0, terms.len()).into_owned(), factor.columns(terms.len(), y.ncols()).into_owned());
     let criterion = |chosen: &[usize]| information(&fx.select_columns(chosen), &fy, n, effective);
 
+    // A plane at least, where the data can tell it: a slope that happens to be zero still has its uncertainty.
     let mut chosen = vec![0];
+    for slope in [(1, 0), (0, 1)] {
+        if let Some(k) = terms.iter().position(|t| *t == slope) {
+            chosen.push(k);
+            if criterion(&chosen).is_none() {
+                chosen.pop();
+            }
+        }
+    }
     let mut best = criterion(&chosen).unwrap_or(f64::INFINITY);
     loop {
         let candidate = (0..terms.len())

@@ -142,6 +142,9 @@ pub fn of_comparison(axle: &AxleComparison) -> String {
         (0, agrees, open) if agrees < open => {
             "nothing differs from the drawing, but most numbers are not resolved.".to_owned()
         }
+        (0, agrees, open) if agrees + open < tally.not_measured => {
+            "too little was measured to say whether it moves as drawn.".to_owned()
+        }
         (0, ..) => "it moves as drawn, as far as this run can tell.".to_owned(),
         _ => format!("it does not move as drawn: {}.", differing(&axle.numbers)),
     }

@@ -174,3 +174,29 @@ fn every_starter_reaches_the_ends_of_its_sweep() {
         }
     }
 }
+
+#[test]
+fn no_wire_of_a_starter_runs_out_of_its_range() {
+    for (word, layout) in Layout::WORDS {
+        let (vehicle, rig) = starter(layout);
+        let (mechanism, axle) = (Mechanism::new(&vehicle, 0).unwrap(), &vehicle.axles[0]);
+        let sweep = axle.sweep;
+        let ends = [
+            (0.0, 0.0),
+            (sweep.up_m, 0.0),
+            (-sweep.down_m, 0.0),
+            (0.0, sweep.roll_rad),
+            (0.0, -sweep.roll_rad),
+        ];
+        for (heave_m, roll_rad) in ends {
+            let body = PlacedBody::new(&mechanism.solve(heave_m, roll_rad).unwrap().pose, axle.centre());
+            for sensor in &rig.sensors {
+                let range = sensor.reading().and_then(|r| r.range);
+                if let (Some(model), Some([low, high])) = (Model::of(&sensor.kind), range) {
+                    let length_m = model.value(&body);
+                    assert!(low < length_m && length_m < high, "{word}: {} reads {length_m} m", sensor.name);
+                }
+            }
+        }
+    }
+}
