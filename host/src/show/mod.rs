@@ -1,8 +1,9 @@
 //! Pure renderers of result types: text for terminals, JSON for scripts, plots, drawings and the report for people.
 //! Nothing here computes a result, prints or reads a file; everything returns a string or bytes.
 
+pub mod beside;
 pub mod drawing;
-
+pub mod entries;
 pub mod font;
 pub mod json;
 pub mod palette;
@@ -13,6 +14,7 @@ pub mod report;
 pub mod rows;
 pub mod sweeps;
 pub mod text;
+pub mod told;
 pub mod trade;
 pub mod units;
 pub mod verdict;

@@ -3,6 +3,7 @@
 use super::page::{Ink, Page};
 use crate::measure::{AxleAnalysis, LinkMeasured, Measured};
 use crate::run::{Counts, Facts};
+use crate::show::entries::Entry;
 use crate::show::{Units, phrases, words};
 
 /// Which run it was.
@@ -19,6 +20,14 @@ pub fn remarks(page: &mut Page, remarks: &[String]) {
     page.heading("Mind");
     for remark in remarks {
         page.item("!", &format!("{}.", words::capital(remark.trim_end_matches('.'))));
+    }
+}
+
+/// Entries, with a mark before those that are beyond what they bear.
+pub fn entries(page: &mut Page, entries: &[Entry]) {
+    for entry in entries {
+        let (sign, ink) = if entry.beyond { ('!', Ink::Bad) } else { ('·', Ink::Plain) };
+        page.entry(sign, ink, &entry.label, &entry.sentences);
     }
 }
 
