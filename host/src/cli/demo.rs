@@ -2,7 +2,7 @@
 
 use super::output::Screen;
 use super::record::Teller;
-use super::report::{now, open};
+use super::report_files::{now, open};
 use super::{Ending, Failure};
 use crate::jobs::cautions::CAUTIONS;
 use crate::jobs::demo::{self, Demonstrated, Step};

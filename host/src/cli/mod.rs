@@ -13,6 +13,7 @@ mod ports;
 mod predict;
 mod record;
 mod report;
+mod report_files;
 mod sensors;
 mod simulate;
 mod target;

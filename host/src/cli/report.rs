@@ -1,26 +1,39 @@
 //! `hingeline report`
 
 use super::output::{Inches, Screen};
+use super::report_files::{ReportError, free, now, open, write, write_pictures};
 use super::target::Target;
 use super::{Ending, Failure};
-use crate::explain::{Explain, Status};
-use crate::jobs::compare::{Compared, with_design};
-use crate::show::{Units, report};
+use crate::files::logbook::Logbook;
+use crate::jobs::compare::with_design;
+use crate::jobs::predict;
+use crate::jobs::subject::{Subject, subject};
+use crate::show::Units;
+use crate::show::plot::MOST_LAYOUTS;
+use crate::show::report::{self, Picture, designed};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
 
-/// Write one HTML file that prints well: verdict, why, evidence, provenance, cautions.
+/// Pixels of a PNG per CSS px: sharp in print at the size in which the report shows it.
+const PNG_SCALE: f64 = 3.0;
+
+/// Write one HTML file that prints well: of a run, or of one or several vehicles as drawn, side by side.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// A table of readings (CSV), a run folder, a run's name, or VEHICLE/NAME.
-    #[arg(value_name = "RUN")]
-    run: String,
+    /// One run (a table of readings, a run folder, a run's name, or VEHICLE/NAME), or vehicles (files, or vehicles of the
+    /// logbook).
+    #[arg(value_name = "RUN|VEHICLE", required = true, num_args = 1..=MOST_LAYOUTS)]
+    names: Vec<String>,
     #[command(flatten)]
     target: Target,
+    #[command(flatten)]
+    forces: Forces,
     /// Where to write it.
     #[arg(long, short, value_name = "FILE", default_value = "report.html")]
     output: PathBuf,
-    /// Write over a file that is there.
+    /// Also write every drawing (SVG) and every plot (SVG and PNG) into this folder.
+    #[arg(long, value_name = "DIR")]
+    pictures: Option<PathBuf>,
+    /// Write over files that are there.
     #[arg(long)]
     force: bool,
     /// Open it when it is written.
@@ -31,110 +44,92 @@ pub struct Args {
     units: Option<Inches>,
 }
 
-/// Why there is no report.
-#[derive(Debug, thiserror::Error)]
-pub enum ReportError {
-    /// The file is there.
-    #[error("{} is already there", .0.display())]
-    Exists(PathBuf),
-    /// The name is taken by something that a report must not replace: a folder, a device, a link.
-    #[error("{} is there and is no ordinary file", .0.display())]
-    NotAFile(PathBuf),
-    /// The disk said no.
-    #[error("cannot write {}: {source}", .path.display())]
-    Write {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        source: std::io::Error,
-    },
-    /// No program shows it.
-    #[error("nothing on this machine opens {}", .0.display())]
-    NoViewer(PathBuf),
+/// Total forces for which to work out loads.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct Forces {
+    /// Vehicles: also the loads for this total drive force, N, forward positive.
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    drive: Option<f64>,
+    /// Vehicles: also the loads for this total brake force, N.
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    brake: Option<f64>,
+    /// Vehicles: also the loads for this total side force, N, to the left positive.
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    side: Option<f64>,
 }
 
-impl Explain for ReportError {
-    fn status(&self) -> Status {
-        match self {
-            ReportError::Exists(_) | ReportError::NotAFile(_) => Status::BadInput,
-            ReportError::Write { .. } | ReportError::NoViewer(_) => Status::Device,
-        }
+impl Forces {
+    fn any(self) -> bool {
+        [self.drive, self.brake, self.side].iter().any(Option::is_some)
     }
+}
 
-    fn hint(&self) -> Option<String> {
-        match self {
-            ReportError::Exists(_) => {
-                Some("Give another name with --output FILE, or --force to write over it.".into())
-            }
-            ReportError::NotAFile(_) => Some("Give the name of a file with --output FILE.".into()),
-            ReportError::Write { .. } => None,
-            ReportError::NoViewer(file) => Some(format!("Open {} in a browser yourself.", file.display())),
-        }
-    }
+/// A report before it is written.
+struct Made {
+    /// The page.
+    html: String,
+    /// What it says first.
+    verdict: String,
+    /// Its pictures, where they were asked for.
+    pictures: Vec<Picture>,
 }
 
 /// Runs the command.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
-    if let Ok(there) = args.output.symlink_metadata() {
-        if !there.is_file() {
-            return Err(ReportError::NotAFile(args.output.clone()).into());
-        }
-        if !args.force {
-            return Err(ReportError::Exists(args.output.clone()).into());
-        }
+    let logbook = match Logbook::find(screen.logbook.as_deref(), Path::new(".")) {
+        Ok(logbook) => Some(logbook),
+        Err(error) if screen.logbook.is_some() => return Err(error.into()),
+        Err(_) => None,
+    };
+    let subject = subject(&args.names, Path::new(""), logbook.as_ref())?;
+    free(&args.output, args.pictures.as_deref(), args.force)?;
+    let made = match subject {
+        Subject::Run(run) => of_run(args, &run, screen)?,
+        Subject::Vehicles(files) => of_vehicles(args, files, screen.units(args.units))?,
+    };
+    write(&args.output, made.html.as_bytes())?;
+    let mut written = args.output.display().to_string();
+    if let Some(folder) = &args.pictures {
+        write_pictures(folder, &made.pictures)?;
+        written += &format!("\n{} pictures in {}", made.pictures.len(), folder.display());
     }
-    let compared = with_design(&args.target.request(&args.run, screen.logbook.clone()))?;
-    write(&compared, &args.output, screen.units(args.units))?;
-    screen.print(&format!("{}\n\n{}", report::verdict(&compared.comparison), args.output.display()))?;
+    screen.print(&format!("{}\n\n{written}", made.verdict))?;
     if args.open {
         open(&args.output)?;
     }
     Ok(Ending::Done)
 }
 
-/// Writes the report of a comparison, whole or not at all.
-///
-/// # Errors
-/// Where it cannot be written.
-pub fn write(compared: &Compared, file: &Path, units: Units) -> Result<(), ReportError> {
+fn of_run(args: &Args, run: &str, screen: &Screen) -> Result<Made, Failure> {
+    if args.forces.any() {
+        return Err(ReportError::LoadsOfRun(run.to_owned()).into());
+    }
+    let units = screen.units(args.units);
+    let compared = with_design(&args.target.request(run, screen.logbook.clone()))?;
+    let (comparison, vehicle) = (&compared.comparison, &compared.source.vehicle);
     let minute = |stamp: &String| stamp.replacen('T', " ", 1).chars().take(16).collect();
-    let recorded = compared.comparison.provenance.recorded.as_ref().map(minute);
+    let recorded = comparison.provenance.recorded.as_ref().map(minute);
     let options = report::Options { units, recorded, made: Some(now()) };
-    let page = report::html(&compared.comparison, &compared.source.vehicle, &options);
-    let part = file.with_extension("html.part");
-    std::fs::write(&part, page).and_then(|()| std::fs::rename(&part, file)).map_err(|source| {
-        // What was begun is of no use; if it cannot be removed either, the error says enough.
-        let _ = std::fs::remove_file(&part);
-        ReportError::Write { path: file.to_owned(), source }
-    })
-}
-
-/// The time as reports write it.
-pub fn now() -> String {
-    jiff::ZonedDateTime::now().strftime("%Y-%m-%d %H:%M").to_string()
-}
-
-/// Shows a file with whatever the system opens such files with.
-///
-/// # Errors
-/// Where there is no such program.
-pub fn open(file: &Path) -> Result<(), ReportError> {
-    let programs: &[(&str, &[&str])] = if cfg!(target_os = "macos") {
-        &[("open", &[])]
-    } else if cfg!(windows) {
-        &[("explorer", &[])]
-    } else {
-        &[("xdg-open", &[]), ("gio", &["open"])]
+    let pictures = match &args.pictures {
+        Some(_) => report::pictures(comparison, vehicle, units, PNG_SCALE)?,
+        None => Vec::new(),
     };
-    let started = programs.iter().any(|(program, first)| {
-        Command::new(program)
-            .args(*first)
-            .arg(file)
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .is_ok()
-    });
-    if started { Ok(()) } else { Err(ReportError::NoViewer(file.to_owned())) }
+    let html = report::html(comparison, vehicle, &options);
+    Ok(Made { html, verdict: report::verdict(comparison), pictures })
+}
+
+fn of_vehicles(args: &Args, vehicles: Vec<PathBuf>, units: Units) -> Result<Made, Failure> {
+    if let Some(flag) = args.target.run_flag() {
+        return Err(ReportError::RunFlag(flag).into());
+    }
+    let Forces { drive, brake, side } = args.forces;
+    let request = predict::Request { vehicles, states: None, drive_n: drive, brake_n: brake, side_n: side };
+    let predicted = predict::run(&request)?;
+    let options = report::Options { units, recorded: None, made: Some(now()) };
+    let pictures = match &args.pictures {
+        Some(_) => designed::pictures(&predicted, units, PNG_SCALE)?,
+        None => Vec::new(),
+    };
+    let html = designed::html(&predicted, &options);
+    Ok(Made { html, verdict: designed::verdict(&predicted, units), pictures })
 }

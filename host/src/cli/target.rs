@@ -23,6 +23,17 @@ pub struct Target {
 }
 
 impl Target {
+    /// The first flag that was given, as people type it.
+    pub fn run_flag(&self) -> Option<&'static str> {
+        let given = [
+            ("--vehicle", self.vehicle.is_some()),
+            ("--rig", self.rig.is_some()),
+            ("--test", self.test.is_some()),
+            ("--ramp-angle", self.ramp_angle.is_some()),
+        ];
+        given.into_iter().find(|(_, given)| *given).map(|(flag, _)| flag)
+    }
+
     /// The request for one run.
     pub fn request(&self, run: &str, logbook: Option<PathBuf>) -> Request {
         Request {

@@ -13,6 +13,7 @@ pub mod sensors;
 #[cfg(unix)]
 pub mod simulate;
 pub mod source;
+pub mod subject;
 mod vehicle_folder;
 mod virtual_line;
 mod writing;

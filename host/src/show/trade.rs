@@ -1,5 +1,6 @@
 //! What a layout gains and gives up against others, in a builder's words: aspect by aspect, never one score.
 
+use super::questions::Question;
 use super::units::{HALF_95, Scale, Units};
 use super::words;
 use crate::design::CommonStates;
@@ -18,17 +19,63 @@ pub struct Contender<'a> {
     pub drawn: Option<&'a Axle>,
 }
 
-/// What one axle gains and gives up, each a sentence without its stop.
+/// What one axle gains and gives up.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Trade {
     /// Where it is clearly better than another and than none clearly worse.
-    pub gains: Vec<String>,
+    pub gains: Vec<Point>,
     /// Where it is clearly worse than another and than none clearly better.
-    pub gives_up: Vec<String>,
+    pub gives_up: Vec<Point>,
+}
+
+/// One thing that an axle gains or gives up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Point {
+    /// What it answers.
+    pub topic: Topic,
+    /// In words, such as `steers itself less when flexed`.
+    pub words: &'static str,
+    /// Its number and those of the others.
+    pub numbers: String,
+}
+
+impl Point {
+    /// The words with their numbers, without a stop.
+    pub fn sentence(&self) -> String {
+        format!("{}: {}", self.words, self.numbers)
+    }
+}
+
+/// What an aspect is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Topic {
+    /// One of the questions that numbers answer.
+    Asked(Question),
+    /// Whether bushes have to give.
+    Binds,
+    /// Joints and room.
+    Takes,
+}
+
+impl Topic {
+    /// In the order in which people are told.
+    pub fn all() -> impl Iterator<Item = Topic> {
+        Question::ALL.into_iter().map(Topic::Asked).chain([Topic::Binds, Topic::Takes])
+    }
+
+    /// As asked.
+    pub fn text(self) -> &'static str {
+        match self {
+            Topic::Asked(question) => question.text(),
+            Topic::Binds => "What binds?",
+            Topic::Takes => "What does it take?",
+        }
+    }
 }
 
 /// One thing that layouts differ in.
 struct Aspect {
+    topic: Topic,
     /// Said of the one with less.
     less: &'static str,
     /// Said of the one with more.
@@ -77,7 +124,7 @@ impl Aspect {
         };
         let better = (words == self.less) == self.less_is_better;
         let list = if better { &mut trade.gains } else { &mut trade.gives_up };
-        list.push(format!("{words}: {}", self.numbers(own, &others)));
+        list.push(Point { topic: self.topic, words, numbers: self.numbers(own, &others) });
     }
 
     /// `0.28° at 10°, the others 1.05° and 0.97°`
@@ -93,7 +140,7 @@ impl Aspect {
 }
 
 /// Above 100 % an axle does more than cancel its own load transfer.
-fn overdone(contender: &Contender) -> Option<String> {
+fn overdone(contender: &Contender) -> Option<Point> {
     let above = |key: Key| contender.axle.ride.numbers.get(key).filter(|percent| *percent > 100.0);
     let (key, does) = [
         (Key::AntiSquat, "rises under throttle"),
@@ -103,7 +150,8 @@ fn overdone(contender: &Contender) -> Option<String> {
     ]
     .into_iter()
     .find(|(key, _)| above(*key).is_some())?;
-    Some(format!("{does}: {} is above 100 %", key.label()))
+    let numbers = format!("{} is above 100 %", key.label());
+    Some(Point { topic: Topic::Asked(Question::Forces), words: does, numbers })
 }
 
 fn aspects(units: Units) -> Vec<Aspect> {
@@ -117,6 +165,7 @@ fn motion(units: Units) -> Vec<Aspect> {
     let (length, angle) = (units.length(), units.angle());
     vec![
         Aspect {
+            topic: Topic::Asked(Question::Steer),
             less: "steers itself less when flexed",
             more: "steers itself more when flexed",
             less_is_better: true,
@@ -126,6 +175,7 @@ fn motion(units: Units) -> Vec<Aspect> {
             value: flex_steer,
         },
         Aspect {
+            topic: Topic::Asked(Question::Sideways),
             less: "moves less sideways in bump and droop",
             more: "moves more sideways in bump and droop",
             less_is_better: true,
@@ -135,6 +185,7 @@ fn motion(units: Units) -> Vec<Aspect> {
             value: sideways,
         },
         Aspect {
+            topic: Topic::Asked(Question::Angles),
             less: "turns the pinion less in bump",
             more: "turns the pinion more in bump",
             less_is_better: true,
@@ -144,6 +195,7 @@ fn motion(units: Units) -> Vec<Aspect> {
             value: |c| number(c, Key::PitchPerHeave).map(|(value, u)| (value.abs(), u)),
         },
         Aspect {
+            topic: Topic::Binds,
             less: "flexes more freely",
             more: "binds more when flexed",
             less_is_better: true,
@@ -158,6 +210,7 @@ fn motion(units: Units) -> Vec<Aspect> {
 fn forces() -> Vec<Aspect> {
     const PERCENT: Scale = Scale { unit: " %", per_si: 1.0 };
     let anti = |less, more, value| Aspect {
+        topic: Topic::Asked(Question::Forces),
         less,
         more,
         less_is_better: false,
@@ -180,6 +233,7 @@ fn effort(units: Units) -> Vec<Aspect> {
     const COUNT: Scale = Scale { unit: "", per_si: 1.0 };
     let length = units.length();
     let need = |less, more, less_is_better, scale, worth, value| Aspect {
+        topic: Topic::Takes,
         less,
         more,
         less_is_better,
@@ -263,6 +317,7 @@ mod tests {
 
     fn aspect(less_is_better: bool) -> Aspect {
         Aspect {
+            topic: Topic::Takes,
             less: "is shorter",
             more: "is longer",
             less_is_better,
@@ -283,19 +338,23 @@ mod tests {
             .collect()
     }
 
+    fn said(points: &[Point]) -> Vec<String> {
+        points.iter().map(Point::sentence).collect()
+    }
+
     #[test]
     fn the_ends_of_a_field_are_told_and_the_middle_is_not() {
         let all = told(&[Some((1.0, 0.0)), Some((2.0, 0.0)), Some((2.05, 0.0))], true);
-        assert_eq!(all[0].gains, ["is shorter: 1.000 m, the others 2.000 m and 2.050 m"]);
+        assert_eq!(said(&all[0].gains), ["is shorter: 1.000 m, the others 2.000 m and 2.050 m"]);
         assert!(all[0].gives_up.is_empty());
         // The two long ones are level with each other, and both longer than the short one.
-        assert_eq!(all[1].gives_up, ["is longer: 2.000 m, the others 1.000 m and 2.050 m"]);
-        assert_eq!(all[2].gives_up, ["is longer: 2.050 m, the others 1.000 m and 2.000 m"]);
+        assert_eq!(said(&all[1].gives_up), ["is longer: 2.000 m, the others 1.000 m and 2.050 m"]);
+        assert_eq!(said(&all[2].gives_up), ["is longer: 2.050 m, the others 1.000 m and 2.000 m"]);
         let middle = told(&[Some((1.0, 0.0)), Some((2.0, 0.0)), Some((3.0, 0.0))], true);
         assert_eq!(middle[1], Trade::default());
         let wanted_long = told(&[Some((1.0, 0.0)), Some((2.0, 0.0))], false);
-        assert_eq!(wanted_long[0].gives_up, ["is shorter: 1.000 m, the other 2.000 m"]);
-        assert_eq!(wanted_long[1].gains, ["is longer: 2.000 m, the other 1.000 m"]);
+        assert_eq!(said(&wanted_long[0].gives_up), ["is shorter: 1.000 m, the other 2.000 m"]);
+        assert_eq!(said(&wanted_long[1].gains), ["is longer: 2.000 m, the other 1.000 m"]);
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 
 /// A table of a starter's own rig at ride height and nothing else, in counts as the starter's scales want them.
-fn still_table(folder: &Path, seconds: usize) {
+pub fn still_table(folder: &Path, seconds: usize) {
     let vehicle = hingeline::vehicle::file::load(&folder.join("Bramble/vehicle.toml")).expect("the starter");
     let rig =
         hingeline::rig::file::load(&folder.join("Bramble/rig.toml"), &vehicle).expect("the starter's rig");

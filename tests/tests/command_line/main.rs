@@ -4,6 +4,7 @@
 
 mod broken_files;
 mod journey;
+mod reports;
 mod worked_values;
 
 use std::path::{Path, PathBuf};

@@ -61,6 +61,11 @@ impl Window {
         Self { left: self.left - m, bottom: self.bottom - m, right: self.right + m, top: self.top + m }
     }
 
+    /// Its lower left and its upper right corner.
+    pub fn corners(self) -> [[f64; 2]; 2] {
+        [[self.left, self.bottom], [self.right, self.top]]
+    }
+
     /// Whether a point lies within.
     pub fn holds(&self, [x, y]: [f64; 2]) -> bool {
         (self.left..=self.right).contains(&x) && (self.bottom..=self.top).contains(&y)

@@ -96,21 +96,13 @@ pub fn key(bar: (&str, f64), looks: &[(&str, Stroke)], badges: &[Badge], width_p
     scale_bar(&mut paper, &mut flow, bar);
     for (name, stroke) in looks {
         const SAMPLE_PX: f64 = 28.0;
-        let [x, y] = flow.next(SAMPLE_PX + 6.0 + font::width_px(name, TEXT_PX));
+        let [x, y] = flow.entry(&mut paper, name, SAMPLE_PX + 6.0);
         paper.line(&[[x, y], [x + SAMPLE_PX, y]], *stroke);
-        paper.text([x + SAMPLE_PX + 6.0, y], name, "start", palette::INK);
     }
     flow.new_row();
     for badge in badges {
-        let lines = broken(&badge.meaning, width_px - 2.0 * BADGE_PX - 8.0);
-        let widest = lines.iter().map(|l| font::width_px(l, TEXT_PX)).fold(0.0, f64::max);
-        let [x, y] = flow.next(2.0 * BADGE_PX + 6.0 + widest);
+        let [x, y] = flow.entry(&mut paper, &badge.meaning, 2.0 * BADGE_PX + 6.0);
         one(badge, [x + BADGE_PX + 1.0, y], &mut paper);
-        for (k, line) in lines.iter().enumerate() {
-            let below = k as f64 * 0.75 * ROW_PX;
-            paper.text([x + 2.0 * BADGE_PX + 6.0, y + below], line, "start", palette::INK);
-        }
-        flow.y += 0.75 * ROW_PX * lines.len().saturating_sub(1) as f64;
     }
     let height = flow.y + ROW_PX / 2.0 + 2.0;
     (paper.into_body(), height)
@@ -144,6 +136,19 @@ impl Flow {
         let place = [self.x, self.y];
         self.x += width + APART_PX;
         place
+    }
+
+    /// Writes words behind a mark of a width, broken where a line does not hold them; where the mark goes.
+    fn entry(&mut self, paper: &mut Canvas, words: &str, mark_px: f64) -> [f64; 2] {
+        let lines = broken(words, self.width_px - mark_px - 2.0);
+        let widest = lines.iter().map(|l| font::width_px(l, TEXT_PX)).fold(0.0, f64::max);
+        let [x, y] = self.next(mark_px + widest);
+        for (k, line) in lines.iter().enumerate() {
+            let below = k as f64 * 0.75 * ROW_PX;
+            paper.text([x + mark_px, y + below], line, "start", palette::INK);
+        }
+        self.y += 0.75 * ROW_PX * lines.len().saturating_sub(1) as f64;
+        [x, y]
     }
 
     fn new_row(&mut self) {

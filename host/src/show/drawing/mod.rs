@@ -1,13 +1,16 @@
 //! Drawings true to scale: an axle from the side, from behind and from above, as drawn and as measured over each other.
 
 mod canvas;
+mod designed;
 mod elements;
 mod labels;
+mod scene;
 mod views;
 
 #[cfg(test)]
 mod tests;
 
+pub use designed::{Designed, designed};
 pub use views::views;
 
 use super::font;

@@ -5,6 +5,7 @@
 
 use super::legend::{self, GAP_PX, ROW_PX, SAMPLE_PX};
 use super::{Line, Marker, Plot, Point};
+use crate::explain::{Explain, Status};
 use crate::show::font::{self, FAMILY};
 use crate::show::palette::{self, Colour};
 use plotters::coord::Shift;
@@ -47,6 +48,13 @@ pub enum PlotError {
     /// The pixels cannot be coded.
     #[error("the plot \"{0}\" cannot be coded as PNG: {1}")]
     Coding(String, #[source] png::EncodingError),
+}
+
+// A plot without points is left out before it is drawn; what is left is trouble inside the plotter, and says so.
+impl Explain for PlotError {
+    fn status(&self) -> Status {
+        Status::Device
+    }
 }
 
 /// Height of the whole picture, CSS px.
@@ -172,17 +180,23 @@ fn paint_legend<DB: DrawingBackend>(area: &DrawingArea<DB, Shift>, plot: &Plot, 
         let y = pen.px(ROW_PX * (row as f64 + 0.5));
         let (from, to) = (pen.px(x), pen.px(x + SAMPLE_PX));
         let stroke = pen.stroke(line.look.colour(), 2.0);
-        if line.look.dashed() {
-            let dash = DashedPathElement::new([(from, y), (to, y)], pen.px(6.0), pen.px(3.5), stroke);
-            area.draw(&dash)?;
-        } else {
-            area.draw(&PathElement::new([(from, y), (to, y)], stroke))?;
+        match line.look.dash() {
+            Some((dash, gap)) => {
+                let ends = [(from, y), (to, y)];
+                area.draw(&DashedPathElement::new(ends, pen.px(dash), pen.px(gap), stroke))?;
+            }
+            None => area.draw(&PathElement::new([(from, y), (to, y)], stroke))?,
         }
         let middle = ((from + to) / 2, y);
         match line.look.marker() {
             Marker::None => {}
             Marker::Disc => area.draw(&Circle::new(middle, pen.px(3.0), stroke.filled()))?,
             Marker::Triangle => area.draw(&TriangleMarker::new(middle, pen.px(4.0), stroke.filled()))?,
+            Marker::Cross => area.draw(&Cross::new(middle, pen.px(3.4), stroke))?,
+            Marker::Ring => {
+                area.draw(&Circle::new(middle, pen.px(3.4), rgb(palette::PAPER).filled()))?;
+                area.draw(&Circle::new(middle, pen.px(3.4), stroke))?;
+            }
         }
         let style = pen.text(palette::INK, HPos::Left, VPos::Center);
         area.draw(&Text::new(line.name.clone(), (pen.px(x + SAMPLE_PX + GAP_PX), y), style))?;
@@ -225,7 +239,7 @@ fn paint_chart<DB: DrawingBackend>(
         band(&mut chart, line)?;
     }
     // Dashed lines lie on top, so that both show where they agree.
-    let (dashed, solid): (Vec<&Line>, Vec<&Line>) = plot.lines.iter().partition(|l| l.look.dashed());
+    let (dashed, solid): (Vec<&Line>, Vec<&Line>) = plot.lines.iter().partition(|l| l.look.dash().is_some());
     for line in solid.into_iter().chain(dashed) {
         stroke(&mut chart, line, pen)?;
     }
@@ -304,20 +318,44 @@ fn stroke<DB: DrawingBackend>(chart: &mut Chart<'_, DB>, line: &Line, pen: &Pen)
     let style = pen.stroke(line.look.colour(), 2.0);
     for piece in &line.pieces {
         let points: Vec<(f64, f64)> = piece.iter().map(|p| (p.x, p.y)).collect();
-        if line.look.dashed() {
-            let dashed = DashedLineSeries::new(points.clone(), pen.px(6.0), pen.px(3.5), style);
-            chart.draw_series(dashed)?;
-        } else {
-            chart.draw_series([PathElement::new(points.clone(), style)])?;
-        }
-        match line.look.marker() {
-            Marker::None => {}
-            Marker::Disc => {
-                chart.draw_series(points.iter().map(|p| Circle::new(*p, pen.px(3.0), style.filled())))?;
+        match line.look.dash() {
+            Some((dash, gap)) => {
+                let dashed = DashedLineSeries::new(points.clone(), pen.px(dash), pen.px(gap), style);
+                chart.draw_series(dashed)?;
             }
-            Marker::Triangle => {
-                let marks = points.iter().map(|p| TriangleMarker::new(*p, pen.px(4.0), style.filled()));
-                chart.draw_series(marks)?;
+            None => {
+                chart.draw_series([PathElement::new(points.clone(), style)])?;
+            }
+        }
+        let (first, every) = line.look.marked();
+        marks(chart, line.look.marker(), points.into_iter().skip(first).step_by(every), style, pen)?;
+    }
+    Ok(())
+}
+
+fn marks<DB: DrawingBackend>(
+    chart: &mut Chart<'_, DB>,
+    marker: Marker,
+    points: impl Iterator<Item = (f64, f64)>,
+    style: ShapeStyle,
+    pen: &Pen,
+) -> Drawn<DB> {
+    match marker {
+        Marker::None => {}
+        Marker::Disc => {
+            chart.draw_series(points.map(|p| Circle::new(p, pen.px(3.0), style.filled())))?;
+        }
+        Marker::Triangle => {
+            chart.draw_series(points.map(|p| TriangleMarker::new(p, pen.px(4.0), style.filled())))?;
+        }
+        Marker::Cross => {
+            chart.draw_series(points.map(|p| Cross::new(p, pen.px(3.4), style)))?;
+        }
+        Marker::Ring => {
+            let ground = rgb(palette::PAPER).filled();
+            for p in points {
+                chart.draw_series([Circle::new(p, pen.px(3.4), ground)])?;
+                chart.draw_series([Circle::new(p, pen.px(3.4), style)])?;
             }
         }
     }

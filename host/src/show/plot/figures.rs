@@ -11,7 +11,7 @@ use crate::vehicle::Vehicle;
 use crate::vehicle::numbers::Key;
 
 /// Height over width of a plot along the travel.
-const ASPECT: f64 = 0.72;
+pub(super) const ASPECT: f64 = 0.72;
 /// Height over width of a plot over time.
 const LOW: f64 = 0.52;
 /// Most poses that a plot over time shows per line; more would not be seen.
@@ -22,8 +22,10 @@ const WAYS: [(&str, Look); 2] = [("measured up", Look::Up), ("measured down", Lo
 
 /// What a sweep runs over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Over {
+pub(super) enum Over {
+    /// Heave.
     Heave,
+    /// Articulation.
     Roll,
 }
 
@@ -124,7 +126,7 @@ impl Source<'_> {
         Plot {
             slug: format!("{}-flex-steer", self.name),
             title: "Flex steer".into(),
-            description: self.told("Steer of the axle over articulation", &lines, angle),
+            description: told("Steer of the axle over articulation", &lines, angle),
             x: Over::Roll.axis(self.units),
             y: "steer of the axle, left is positive, °".into(),
             lines,
@@ -147,10 +149,10 @@ impl Source<'_> {
             let title = format!("{} over {}", crate::show::words::capital(label), over.word());
             Plot {
                 slug: format!("{}-{}-over-{}", self.name, key.as_str().replace('_', "-"), over.word()),
-                description: self.told(&title, &lines, scale),
+                description: told(&title, &lines, scale),
                 title,
                 x: over.axis(self.units),
-                y: format!("{label},{}{}", if scale.unit.starts_with(' ') { "" } else { " " }, scale.unit),
+                y: with_unit(label, scale),
                 lines,
                 aspect: ASPECT,
             }
@@ -232,35 +234,43 @@ impl Source<'_> {
         lines.retain(|l| !l.pieces.is_empty());
         lines
     }
+}
 
-    /// What a person who cannot see the plot should know: each line's ends.
-    fn told(&self, what: &str, lines: &[Line], scale: Scale) -> String {
-        let mut text = format!("{what}.");
-        for line in lines {
-            let points = || line.pieces.iter().flatten();
-            if let (Some(first), Some(last)) = (points().next(), points().last()) {
-                let show = |v: f64| scale.set_to(v / scale.per_si, 2);
-                text += &format!(
-                    " {}: from {} at the left to {} at the right.",
-                    crate::show::words::capital(&line.name),
-                    show(first.y),
-                    show(last.y)
-                );
-            }
+/// What a person who cannot see the plot should know: each line's ends.
+pub(super) fn told(what: &str, lines: &[Line], scale: Scale) -> String {
+    let mut text = format!("{what}.");
+    for line in lines {
+        let points = || line.pieces.iter().flatten();
+        if let (Some(first), Some(last)) = (points().next(), points().last()) {
+            let show = |v: f64| scale.set_to(v / scale.per_si, 2);
+            text += &format!(
+                " {}: from {} at the left to {} at the right.",
+                crate::show::words::capital(&line.name),
+                show(first.y),
+                show(last.y)
+            );
         }
-        text + " Bands are 95 % intervals."
     }
+    if lines.iter().flat_map(|l| l.pieces.iter().flatten()).any(|p| p.half.is_some()) {
+        text += " Bands are 95 % intervals.";
+    }
+    text
+}
+
+/// What runs up, with its unit.
+pub(super) fn with_unit(label: &str, scale: Scale) -> String {
+    format!("{label},{}{}", if scale.unit.starts_with(' ') { "" } else { " " }, scale.unit)
 }
 
 impl Over {
-    fn word(self) -> &'static str {
+    pub fn word(self) -> &'static str {
         match self {
             Over::Heave => "heave",
             Over::Roll => "articulation",
         }
     }
 
-    fn axis(self, units: Units) -> String {
+    pub fn axis(self, units: Units) -> String {
         match self {
             Over::Heave => format!("heave, bump is positive,{}", units.length().unit),
             Over::Roll => "articulation, left wheel up is positive, °".into(),
@@ -269,7 +279,7 @@ impl Over {
 }
 
 /// Consecutive points; a state without one parts them.
-fn pieces(points: impl Iterator<Item = Option<Point>>) -> Vec<Vec<Point>> {
+pub(super) fn pieces(points: impl Iterator<Item = Option<Point>>) -> Vec<Vec<Point>> {
     let mut pieces: Vec<Vec<Point>> = vec![Vec::new()];
     for point in points {
         match point {

@@ -2,6 +2,7 @@
 
 mod draw;
 mod figures;
+mod layouts;
 mod legend;
 
 #[cfg(test)]
@@ -9,6 +10,7 @@ mod tests;
 
 pub use draw::{PlotError, escaped, inline_svg, png, svg};
 pub use figures::of_axle;
+pub use layouts::{Named, first_of_layouts, more_of_layouts};
 
 use super::palette::{self, Colour};
 
@@ -66,34 +68,70 @@ pub enum Look {
     First,
     /// The second of two things over time: dashed.
     Second,
+    /// One of several layouts, counted from 0.
+    Layout(usize),
 }
 
 /// The mark on a line's points.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Marker {
+pub enum Marker {
+    /// No mark.
     None,
+    /// A filled disc.
     Disc,
+    /// A filled triangle.
     Triangle,
+    /// A cross.
+    Cross,
+    /// A ring.
+    Ring,
 }
 
+/// Dash and gap of a broken line, CSS px.
+pub type Dash = (f64, f64);
+
+/// How many layouts can be told apart.
+pub const MOST_LAYOUTS: usize = 8;
+
 impl Look {
-    fn colour(self) -> Colour {
+    /// Its colour.
+    pub fn colour(self) -> Colour {
+        const LAYOUTS: [Colour; 4] = [palette::PETROL, palette::RUST, palette::PLUM, palette::INK];
         match self {
             Look::Drawn => palette::INK,
             Look::Up | Look::First => palette::PETROL,
             Look::Down | Look::Second => palette::RUST,
+            Look::Layout(k) => LAYOUTS[k % LAYOUTS.len()],
         }
     }
 
-    fn dashed(self) -> bool {
-        matches!(self, Look::Drawn | Look::Second)
+    /// How it is broken; none for a solid line.
+    pub fn dash(self) -> Option<Dash> {
+        // The second four layouts have the colours of the first and another dash each.
+        const LAYOUTS: [Option<Dash>; 4] = [None, Some((9.0, 4.0)), Some((2.0, 2.5)), Some((5.0, 3.0))];
+        match self {
+            Look::Drawn | Look::Second => Some((6.0, 3.5)),
+            Look::Layout(k) => LAYOUTS[(k + k / LAYOUTS.len()) % LAYOUTS.len()],
+            Look::Up | Look::Down | Look::First => None,
+        }
     }
 
-    fn marker(self) -> Marker {
+    /// The mark on its points.
+    pub fn marker(self) -> Marker {
+        const LAYOUTS: [Marker; 4] = [Marker::Disc, Marker::Triangle, Marker::Cross, Marker::Ring];
         match self {
             Look::Up => Marker::Disc,
             Look::Down => Marker::Triangle,
             Look::Drawn | Look::First | Look::Second => Marker::None,
+            Look::Layout(k) => LAYOUTS[(k + k / LAYOUTS.len()) % LAYOUTS.len()],
+        }
+    }
+
+    /// Which of a line's points carry the mark: the first, and every how manyth. Layouts' marks stand apart from each other.
+    fn marked(self) -> (usize, usize) {
+        match self {
+            Look::Layout(k) => (1 + 2 * k % 8, 8),
+            _ => (0, 1),
         }
     }
 }

@@ -62,7 +62,14 @@ fn looks_differ_in_more_than_colour() {
         [Look::First, Look::Second],
     ];
     for [a, b] in together {
-        assert!(a.dashed() != b.dashed() || a.marker() != b.marker(), "{a:?} and {b:?}");
+        assert!(a.dash() != b.dash() || a.marker() != b.marker(), "{a:?} and {b:?}");
+    }
+    let layouts: Vec<Look> = (0..MOST_LAYOUTS).map(Look::Layout).collect();
+    for (k, a) in layouts.iter().enumerate() {
+        for b in &layouts[k + 1..] {
+            let same_colour = a.colour() == b.colour();
+            assert!(!(same_colour && (a.dash() == b.dash() || a.marker() == b.marker())), "{a:?} and {b:?}");
+        }
     }
 }
 

@@ -32,9 +32,9 @@ pub fn answers(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup
     }
 }
 
-/// A number that stays on one line with its ±.
-fn whole(text: &str) -> String {
-    text.replace(" ± ", "\u{a0}±\u{a0}")
+/// A number that stays on one line with its ± and its unit.
+pub fn whole(text: &str) -> String {
+    text.replace(" ± ", "\u{a0}±\u{a0}").replace(" %", "\u{a0}%").replace(" mm", "\u{a0}mm")
 }
 
 fn number(row: &Row) -> Markup {

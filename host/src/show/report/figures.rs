@@ -32,11 +32,13 @@ pub fn drawings(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Marku
                 figure { figcaption { strong { (drawing.title) } } (picture(drawing)) }
             }
         }
-        p.note { "To scale. Tyre widths are only for the look." }
+        p.note { "To scale. Tyre widths are only for the look. What is measured is the axle: links are shown from the chassis "
+            "joints where they were drawn, for a run by itself does not see those." }
     }
 }
 
-fn picture(drawing: &Drawing) -> Markup {
+/// A drawing on the page.
+pub fn picture(drawing: &Drawing) -> Markup {
     PreEscaped(drawing.svg.clone())
 }
 
@@ -88,19 +90,27 @@ pub fn pictures(
     scale: f64,
 ) -> Result<Vec<Picture>, PlotError> {
     let mut all = Vec::new();
-    let mut add = |name: String, bytes: Vec<u8>| all.push(Picture { name, bytes });
     for axle in &comparison.axles {
         let (drawn, measured) = known(axle);
         let index = axle.analysis.index;
         for drawing in drawing::views(vehicle, index, Some(&drawn), Some(&measured), units, Size::Wide) {
-            add(format!("{}.svg", drawing.slug), drawing.file().into_bytes());
+            all.push(Picture { name: format!("{}.svg", drawing.slug), bytes: drawing.file().into_bytes() });
         }
         for plot in all_plots(axle, vehicle, units) {
-            add(format!("{}.svg", plot.slug), plot::svg(&plot)?.into_bytes());
-            add(format!("{}.png", plot.slug), plot::png(&plot, scale)?);
+            all.extend(plot_files(&plot, scale)?);
         }
     }
     Ok(all)
+}
+
+/// A plot as SVG and as PNG.
+///
+/// # Errors
+/// If it cannot be drawn.
+pub fn plot_files(plot: &Plot, scale: f64) -> Result<[Picture; 2], PlotError> {
+    let svg = Picture { name: format!("{}.svg", plot.slug), bytes: plot::svg(plot)?.into_bytes() };
+    let png = Picture { name: format!("{}.png", plot.slug), bytes: plot::png(plot, scale)? };
+    Ok([svg, png])
 }
 
 /// Plots that everyone looks at first.
@@ -142,7 +152,8 @@ pub fn more_curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Ma
     }
 }
 
-fn grid(plots: &[Plot]) -> Markup {
+/// Plots side by side as far as they fit.
+pub fn grid(plots: &[Plot]) -> Markup {
     html! {
         div.plots {
             @for plot in plots {

@@ -1,11 +1,13 @@
 //! The report: one HTML file that needs nothing else. Verdict first, then why, then the evidence, what limits it, where it
 //! came from, and the cautions.
 
+pub mod designed;
 mod evidence;
 mod figures;
 mod limits;
 mod origin;
 mod style;
+mod swatch;
 mod verdicts;
 
 #[cfg(test)]
@@ -32,6 +34,21 @@ pub struct Options {
 /// The report of a run set beside its design.
 pub fn html(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -> String {
     let title = format!("{}: run {} beside its drawing", comparison.vehicle, comparison.provenance.run);
+    let body = html! {
+        @for axle in &comparison.axles {
+            (axle_section(axle, comparison, vehicle, options))
+        }
+        (origin::provenance(comparison, options))
+        (origin::cautions())
+        @for axle in &comparison.axles {
+            (figures::more_curves(axle, vehicle, options.units))
+        }
+    };
+    page(&title, options, &body)
+}
+
+/// A page that needs nothing else.
+fn page(title: &str, options: &Options, body: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -44,14 +61,7 @@ pub fn html(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -> St
             body {
                 main {
                     header { p.lead { (title) } }
-                    @for axle in &comparison.axles {
-                        (axle_section(axle, comparison, vehicle, options))
-                    }
-                    (origin::provenance(comparison, options))
-                    (origin::cautions())
-                    @for axle in &comparison.axles {
-                        (figures::more_curves(axle, vehicle, options.units))
-                    }
+                    (body)
                 }
                 footer {
                     p { "Made with hingeline " (env!("CARGO_PKG_VERSION"))

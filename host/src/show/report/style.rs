@@ -52,6 +52,17 @@ figure.side{margin-bottom:22px}
 dl.facts{display:grid;grid-template-columns:max-content 1fr;gap:2px 14px;font-size:14px}
 dl.facts dt{color:var(--faint)}
 dl.facts dd{margin:0;overflow-wrap:anywhere}
+.swatch{vertical-align:middle;margin-right:7px}
+thead .swatch{display:block;margin:2px 0}
+dl.trades{display:grid;grid-template-columns:minmax(150px,max-content) 1fr;gap:4px 16px}
+dl.trades dt{font-weight:bold;font-size:14px;max-width:220px}
+dl.trades dd{margin:0}
+.gain,.loss{display:flex;gap:7px}
+.sign{flex:none;width:1.15em;height:1.15em;margin-top:.14em;line-height:1.05em;text-align:center;border:1.5px solid currentColor;border-radius:50%}
+.gain .sign{color:var(--petrol)}.loss .sign{color:var(--rust)}
+.beyond,.caution-line{color:var(--rust);font-weight:bold}
+.hidden{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
+.small-head{font-weight:bold;margin:14px 0 2px}
 .caution{border:2px solid var(--rust);border-radius:6px;padding:4px 14px 8px}
 .caution h2{border:0;margin:6px 0;padding:0}
 footer{color:var(--faint);font-size:13px}
@@ -66,14 +77,15 @@ tr{padding:7px 0;border-bottom:1px solid var(--grid)}
 th,td,th:first-child,td:first-child{border:0;padding:1px 0}
 tbody th[scope=row]{font-weight:bold}
 td[data-name]{display:grid;grid-template-columns:92px 1fr;gap:6px}
-td[data-name]::before{content:attr(data-name);color:var(--faint)}
+td[data-name]::before{content:attr(data-name);color:var(--faint);overflow-wrap:anywhere}
 td:empty{display:none}
 .wide{display:none}
 .narrow{display:block}
 .plots{grid-template-columns:1fr}
 .plots figure{max-width:480px}
-dl.facts{grid-template-columns:1fr}
-dl.facts dd{margin:0 0 6px}
+dl.facts,dl.trades{grid-template-columns:1fr}
+dl.facts dd,dl.trades dd{margin:0 0 6px}
+dl.trades dt{max-width:none}
 }
 ";
 
@@ -93,6 +105,11 @@ tr,figure,li,.caution,dl.facts{break-inside:avoid}
 tbody.group tr:first-child,h1,h2,h3,h2+.note{break-after:avoid}
 .plots{grid-template-columns:1fr 1fr;gap:12pt 10pt}
 table+.note,dl+.note,.plots+.note{break-before:avoid}
+.loads{break-before:page}
+.small-head{break-after:avoid}
+dl.trades{grid-template-columns:minmax(110pt,max-content) 1fr;font-size:9.5pt}
+dl.trades dt{font-size:9.5pt}
+dl.trades dd{break-inside:avoid}
 *{-webkit-print-color-adjust:exact;print-color-adjust:exact}
 }
 ";

@@ -7,7 +7,7 @@ use crate::jobs::predict::PredictedVehicle;
 use crate::show::beside::{self, Cell, Line};
 use crate::show::questions::Question;
 use crate::show::told::{Told, plus_minus};
-use crate::show::trade::{self, Contender};
+use crate::show::trade::{self, Contender, Point};
 use crate::show::units::Units;
 use crate::show::words;
 use crate::vehicle::Position;
@@ -118,8 +118,10 @@ fn gains(page: &mut Page, axles: &[Told]) {
         Ink::Faint,
     );
     for (told, trade) in axles.iter().zip(trade::trades(&contenders, units)) {
-        let or_nothing =
-            |list: Vec<String>| if list.is_empty() { vec!["nothing clear".to_owned()] } else { list };
+        let or_nothing = |list: Vec<Point>| match list.is_empty() {
+            true => vec!["nothing clear".to_owned()],
+            false => list.iter().map(Point::sentence).collect(),
+        };
         page.entry('+', Ink::Good, &format!("{} gains", told.name), &or_nothing(trade.gains));
         page.entry('−', Ink::Plain, &format!("{} gives up", told.name), &or_nothing(trade.gives_up));
     }
