@@ -54,6 +54,8 @@ pub fn axle(position: Position, locating: Locating) -> Axle {
         drive_torque: TorqueReaction::Housing,
         brake_torque: TorqueReaction::Housing,
         sweep: Sweep { up_m: 0.09, down_m: 0.13, roll_rad: 0.3 },
+        tyre_width_m: 0.255,
+        axle_tube_m: 0.08,
         pinion_rad: None,
         castor_rad: None,
         unsprung_mass_kg: None,
@@ -179,6 +181,7 @@ pub fn r(conical: f64) -> Vehicle {
         bolt: Vector3::y(),
         chassis_bush: bush(4e6, 0.8e6, 80.0, 1000.0),
         axle_bush: bush(8e6, 1e6, 100.0, 2000.0),
+        tube: None,
     };
     let mut panhard = link("panhard", [0.12, 0.45, 0.62], [0.15, -0.42, 0.54]);
     panhard.stiffness_n_per_m = Some(1e9);
@@ -200,6 +203,7 @@ pub fn q() -> Vehicle {
         crank: [[-0.10, 0.0, 0.60], [-0.10, 0.0, 0.40]].map(point),
         ends: [[-0.10, 0.55, 0.60], [-0.10, -0.55, 0.40]].map(|p| Mount::fixed(point(p))),
         stiffness_n_per_m: None,
+        tube: None,
     };
     let upper = link("upper", [0.80, 0.30, 0.66], [0.03, 0.33, 0.62]);
     let locating = Locating {

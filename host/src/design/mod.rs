@@ -1,5 +1,6 @@
 //! What a drawn axle does: its mechanism, its characteristic numbers, sweeps, and how well they follow from the points.
 
+pub mod clearance;
 pub mod common_states;
 pub mod drag_link;
 pub mod error;
@@ -7,6 +8,7 @@ pub mod file;
 pub mod loads;
 pub mod mechanism;
 pub mod misalignment;
+pub mod over_travel;
 pub mod predict;
 pub mod prediction;
 pub mod springs;

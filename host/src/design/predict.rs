@@ -1,10 +1,12 @@
 //! Everything about the axles of a vehicle as they were drawn: counts, numbers at ride height with their uncertainty, sweeps
 //! over heave and articulation, travel limits, joints, loads.
 
+use super::clearance::clearances;
 use super::error::{DesignError, OutOfReach};
 use super::loads::{self, Column, LoadCase};
 use super::mechanism::{Element, Follower, Mechanism, MemberView, Reactions, State};
 use super::misalignment::{Misalignment, misalignment};
+use super::over_travel::Travel;
 use super::prediction::*;
 use super::springs::{installation_ratios, strut};
 use super::tolerance::number_u;
@@ -14,8 +16,6 @@ use crate::vehicle::{Axle, Link, Sweep, Vehicle};
 
 /// Steps from ride height to each end of a sweep.
 const STEPS: usize = 20;
-/// Steps from ride height to each end of a sweep where all combinations of heave and articulation are looked at.
-const GRID_STEPS: i32 = 5;
 
 /// What to predict beyond ride height and sweeps.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -59,7 +59,7 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
         outcome: outcome.as_ref().map(|s| reached(&mechanism, s)).map_err(Clone::clone),
     });
     let solved: Vec<Option<&State>> = solved.iter().map(|s| s.as_ref().ok()).collect();
-    let travel = over_travel(&mechanism, &axle.sweep);
+    let travel = Travel::new(axle, &mechanism);
     Ok(AxlePrediction {
         name: axle.name.clone(),
         position: axle.position,
@@ -78,6 +78,7 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
         loads: wanted.loads.iter().map(|&case| load(&mechanism, case, &solved)).collect(),
         struts: struts(axle, &mechanism),
         ends: travel_ends(axle, &mechanism),
+        clearances: clearances(axle, &mechanism, &travel),
     })
 }
 
@@ -131,32 +132,11 @@ fn both_ways(mechanism: &Mechanism, low: f64, high: f64, state: impl Fn(f64) -> 
     all
 }
 
-/// The poses within reach on a grid over the whole range of travel, heave and articulation together.
-pub fn over_travel(mechanism: &Mechanism, sweep: &Sweep) -> Vec<Pose> {
-    let mut poses = Vec::new();
-    for heave in -GRID_STEPS..=GRID_STEPS {
-        let far_m = if heave < 0 { sweep.down_m } else { sweep.up_m };
-        let heave_m = far_m * f64::from(heave) / f64::from(GRID_STEPS);
-        for side in [-1, 1] {
-            // From no articulation outwards, so that a limit on one side does not hide the other.
-            let mut follower = Follower::new(mechanism);
-            for roll in 0..=GRID_STEPS {
-                let roll_rad = sweep.roll_rad * f64::from(side * roll) / f64::from(GRID_STEPS);
-                match follower.go(heave_m, roll_rad) {
-                    Ok(state) => poses.push(state.pose),
-                    Err(_) => break,
-                }
-            }
-        }
-    }
-    poses
-}
-
 fn links(
     axle: &Axle,
     mechanism: &Mechanism,
     solved: &[Option<&State>],
-    travel: &[Pose],
+    travel: &Travel,
 ) -> Vec<LinkPrediction> {
     let one = |member: MemberView| {
         let link = match member.part_of {
@@ -184,12 +164,12 @@ fn joints(
     link: &Link,
     mechanism: &Mechanism,
     solved: &[Option<&State>],
-    travel: &[Pose],
+    travel: &Travel,
 ) -> LinkMisalignment {
     let at = |pose: &Pose| misalignment(axle, link, pose);
     let ride_pose = mechanism.ride().pose;
     let mut worst = WorstMisalignment { heave_m: 0.0, roll_rad: 0.0, at: at(&ride_pose) };
-    for pose in travel {
+    for State { pose, .. } in travel.states() {
         let here: Misalignment = at(pose);
         if here.worst_rad() > worst.at.worst_rad() {
             worst = WorstMisalignment { heave_m: pose.z_m, roll_rad: pose.roll_rad, at: here };

@@ -58,6 +58,8 @@ pub struct AxlePrediction {
     pub struts: Vec<StrutPrediction>,
     /// Where bump stops, straps and shocks end travel.
     pub ends: Vec<TravelEnd>,
+    /// How near moving parts come to the boxes that must stay free, then to each other.
+    pub clearances: Vec<Clearance>,
 }
 
 /// Sweeps through ride height, lowest first.
@@ -171,6 +173,48 @@ pub struct StrutPrediction {
     pub heave_ratio: f64,
     /// Lengthening per travel of the left wheel in roll, negated: `−(∂L/∂roll)/(track/2)`.
     pub roll_ratio: f64,
+}
+
+/// What a moving part must stay clear of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Obstacle {
+    /// A box of the file, by its name.
+    KeepOut(String),
+    /// Another moving part, by its name.
+    Part(String),
+}
+
+/// How near a moving part comes to something over the whole range of travel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Clearance {
+    /// The part: a link or a leg by its name, "axle tube", "pinion", "driveshaft", "left tyre", "right tyre".
+    pub part: String,
+    /// Of its section, m; 0 where it is a line, because the file gives no tube.
+    pub diameter_m: f64,
+    /// What it must stay clear of.
+    pub obstacle: Obstacle,
+    /// The least over all that the links reach within the sweep.
+    pub least: Nearest,
+    /// The least over what bump stops, straps and shocks leave of that; none where the axle has none of them.
+    pub within_stops: Option<Nearest>,
+}
+
+impl Clearance {
+    /// The least that can occur: within the stops where there are any.
+    pub fn nearest(&self) -> &Nearest {
+        self.within_stops.as_ref().unwrap_or(&self.least)
+    }
+}
+
+/// A least clearance and where it occurs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Nearest {
+    /// Between the surfaces, m; negative where the part stands in the box: how deep.
+    pub gap_m: f64,
+    /// m
+    pub heave_m: f64,
+    /// rad
+    pub roll_rad: f64,
 }
 
 /// What ends travel.

@@ -3,11 +3,13 @@
 use super::mechanism::{Follower, Mechanism};
 use super::prediction::{EndKind, TravelEnd};
 use super::springs::length_m;
-use crate::geometry::Vector3;
+use crate::geometry::placed::PlacedBody;
+use crate::geometry::{Pose, Vector3};
 use crate::vehicle::Axle;
 
 /// A length that a part must not pass.
-struct Bound<'a> {
+#[derive(Debug, Clone)]
+pub(super) struct Bound<'a> {
     name: &'a str,
     kind: EndKind,
     chassis: &'a Vector3<f64>,
@@ -17,7 +19,23 @@ struct Bound<'a> {
     sign: f64,
 }
 
-fn bounds(axle: &Axle) -> Vec<Bound<'_>> {
+impl Bound<'_> {
+    /// How far the part is beyond its length with the axle at `pose`, m; negative before it.
+    fn over_m(&self, centre: Vector3<f64>, pose: &Pose) -> f64 {
+        self.sign * (length_m(centre, self.chassis, self.axle, pose) - self.length_m)
+    }
+
+    /// Whether the part is beyond its length with the axle at `pose`. Ends that have gone past one another are far apart again
+    /// and beyond all the same.
+    pub fn is_passed(&self, centre: Vector3<f64>, pose: &Pose) -> bool {
+        let way = PlacedBody::new(pose, centre).position(self.axle) - self.chassis;
+        let gone_past = self.sign < 0.0 && way.dot(&(self.axle - self.chassis)) <= 0.0;
+        gone_past || self.over_m(centre, pose) > 0.0
+    }
+}
+
+/// Everything but links that ends an axle's travel.
+pub(super) fn bounds(axle: &Axle) -> Vec<Bound<'_>> {
     let stops = axle.bump_stops.iter().map(|s| (s, EndKind::BumpStop, -1.0));
     let straps = axle.straps.iter().map(|s| (s, EndKind::Strap, 1.0));
     let mut all: Vec<_> = stops
@@ -74,7 +92,7 @@ fn meets(mechanism: &Mechanism, bound: &Bound, end: f64, state: fn(f64) -> (f64,
     let mut over_m = |at: f64| {
         let (heave_m, roll_rad) = state(at);
         let pose = follower.go(heave_m, roll_rad).ok()?.pose;
-        Some(bound.sign * (length_m(mechanism.centre(), bound.chassis, bound.axle, &pose) - bound.length_m))
+        Some(bound.over_m(mechanism.centre(), &pose))
     };
     if over_m(0.0)? >= 0.0 {
         return Some(0.0);

@@ -2,6 +2,7 @@
 //!
 //! Axes are those of ISO 8855:2011: x forward, y left, z up, right-handed.
 
+pub mod clearance;
 pub mod distance;
 pub mod least_squares;
 pub mod placed;

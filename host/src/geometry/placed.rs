@@ -51,6 +51,11 @@ impl PlacedBody {
         self.arm(p) + self.moved_centre
     }
 
+    /// The body's point that is now at `at` (m in the chassis frame), in floor coordinates at ride height, m.
+    pub fn floor_coordinates(&self, at: &Vector3<f64>) -> Vector3<f64> {
+        self.rotation.tr_mul(&(at - self.moved_centre)) + self.centre
+    }
+
     /// Derivative of [`Self::position`] by the six coordinates.
     pub fn jacobian(&self, p: &Vector3<f64>) -> PositionJacobian {
         let mut j = self.direction_jacobian(&(p - self.centre));
@@ -107,6 +112,7 @@ mod tests {
             for k in 0..COORDINATES {
                 let difference = (at(k, step).position(&p) - at(k, -step).position(&p)) / (2.0 * step);
                 prop_assert!((difference - here.jacobian(&p).column(k)).norm() < FINITE_DIFFERENCE);
+                prop_assert!((here.floor_coordinates(&here.position(&p)) - p).norm() < 1e-14);
                 let direction = Vector3::new(0.3, -0.5, 0.8);
                 let along = here.gradient_along(&here.arm(&p), &direction)[k];
                 prop_assert!((along - direction.dot(&difference)).abs() < FINITE_DIFFERENCE);

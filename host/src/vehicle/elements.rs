@@ -222,6 +222,8 @@ pub struct RadiusArm {
     pub chassis_bush: Bush,
     /// Axle bushes.
     pub axle_bush: Bush,
+    /// The tube from its chassis joint to each axle bush.
+    pub tube: Option<Tube>,
 }
 
 /// A Watts linkage.
@@ -241,6 +243,8 @@ pub struct Watts {
     pub ends: [Mount; 2],
     /// Axial stiffness of each link, N/m; none = rigid.
     pub stiffness_n_per_m: Option<f64>,
+    /// The tube of its links.
+    pub tube: Option<Tube>,
 }
 
 /// A spring between chassis and axle.
@@ -286,6 +290,15 @@ pub struct Stop {
     pub length_m: f64,
 }
 
+/// Which way a shaft turns when the vehicle drives forward, seen from the front of the vehicle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Turning {
+    /// As most engines turn.
+    Clockwise,
+    /// The other way.
+    Anticlockwise,
+}
+
 /// The driveshaft between transfer case and pinion.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Driveshaft {
@@ -297,6 +310,14 @@ pub struct Driveshaft {
     pub output_axis: Vector3<f64>,
     /// Unit direction of the pinion shaft.
     pub pinion_axis: Vector3<f64>,
+    /// Its outside diameter, m; a line where the file gives none.
+    pub diameter_m: Option<f64>,
+    /// Largest angle that its joints bear, rad.
+    pub limit_rad: Option<f64>,
+    /// Turns of the pinion per turn of the wheels.
+    pub final_drive: Option<f64>,
+    /// Which way it turns.
+    pub turning: Turning,
 }
 
 /// The drag link of a steered axle and the kingpin that its knuckle end turns about.

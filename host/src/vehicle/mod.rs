@@ -84,6 +84,10 @@ pub struct Axle {
     pub brake_torque: TorqueReaction,
     /// How far sweeps go.
     pub sweep: Sweep,
+    /// Width of a tyre's section, m.
+    pub tyre_width_m: f64,
+    /// Outside diameter of the axle tube, m.
+    pub axle_tube_m: f64,
     /// Pinion angle at ride height, nose up positive, rad.
     pub pinion_rad: Option<f64>,
     /// Castor at ride height, rad.

@@ -168,6 +168,15 @@ impl Mechanism {
         let members = self.order.iter().map(|&row| &self.rows.members[row]);
         members.map(|m| MemberView { name: &m.name, length_m: m.length_m, part_of: m.part_of })
     }
+
+    /// Both ends of each member at a state, m in the chassis frame, in the order of [`Self::members`].
+    pub fn member_ends(&self, state: &State) -> Vec<[Vector3<f64>; 2]> {
+        let mut q = vec![0.0; self.rows.bodies.coordinates()];
+        state.predicted(state.pose.z_m, state.pose.roll_rad, &mut q);
+        let placed = self.rows.bodies.place(&q);
+        let members = self.order.iter().map(|&row| &self.rows.members[row]);
+        members.map(|m| m.ends.each_ref().map(|end| placed.position(end))).collect()
+    }
 }
 
 /// A two-force member as others see it.

@@ -51,6 +51,18 @@ impl State {
         self.inner.q.get(COORDINATES * self.inner.arms + crank).copied()
     }
 
+    /// Where the bodies are about to be at a state nearby, to first order: their places only, what the bushes hold is as here.
+    pub fn sketched_at(&self, heave_m: f64, roll_rad: f64) -> Self {
+        let mut q = vec![0.0; COORDINATES + self.inner.q.len()];
+        self.predicted(heave_m, roll_rad, &mut q);
+        let mut sketch = self.clone();
+        let mut axle = [0.0; COORDINATES];
+        axle.iter_mut().zip(&q).for_each(|(to, from)| *to = *from);
+        sketch.pose = Pose::from_array(axle);
+        sketch.inner.q.iter_mut().zip(q.iter().skip(COORDINATES)).for_each(|(to, from)| *to = *from);
+        sketch
+    }
+
     /// All coordinates, moved by `heave` and `roll` along the derivatives.
     pub(super) fn predicted(&self, heave_m: f64, roll_rad: f64, out: &mut [f64]) {
         let (dh, dr) = (heave_m - self.pose.z_m, roll_rad - self.pose.roll_rad);

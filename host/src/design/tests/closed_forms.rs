@@ -182,6 +182,7 @@ fn a_watts_linkage_strays_with_the_fifth_power() {
             Mount::fixed(pivot + Vector3::new(0.0, A, B)),
             Mount::fixed(pivot + Vector3::new(0.0, -A, -B)),
         ],
+        tube: None,
         stiffness_n_per_m: None,
     };
     let links = cases::pair("lower", [FAR, 0.45, 0.40], [0.0, 0.45, 0.40]).into_iter().chain([cases::link(

@@ -12,6 +12,9 @@ const REACTIONS: [(&str, TorqueReaction); 2] =
 /// Defaults of an axle.
 const DRIVE_SHARE: f64 = 1.0;
 const BRAKE_SHARE: f64 = 0.5;
+/// The section of a common off-road tyre and the tube of a common live axle: from memory, no source.
+const TYRE_WIDTH_M: f64 = 0.255;
+const AXLE_TUBE_M: f64 = 0.080;
 const SWEEP_M: f64 = 0.1;
 const SWEEP_ROLL_RAD: f64 = std::f64::consts::PI / 12.0;
 
@@ -40,6 +43,8 @@ fn axle(section: &mut Section<'_>, name: Option<String>) -> Option<Axle> {
     let brake_share = share(section, "brake_share", BRAKE_SHARE);
     let [drive_torque, brake_torque] = torque_on(section);
     let sweep = sweep(section);
+    let tyre_width = tyre_width(section, tyre_radius);
+    let axle_tube = or_default(section, "axle_tube", AXLE_TUBE_M, "an axle tube of 80 mm");
     let angle = |i: Item<'_>| i.quantity(Quantity::Angle, Bound::Any);
     let pinion_rad = section.get("pinion").and_then(angle);
     let castor_rad = section.get("castor").and_then(angle);
@@ -70,6 +75,8 @@ fn axle(section: &mut Section<'_>, name: Option<String>) -> Option<Axle> {
         drive_torque,
         brake_torque,
         sweep,
+        tyre_width_m: tyre_width?,
+        axle_tube_m: axle_tube?,
         pinion_rad,
         castor_rad,
         unsprung_mass_kg,
@@ -108,6 +115,33 @@ fn share(section: &mut Section<'_>, key: &'static str, default: f64) -> Option<f
             Some(default)
         }
     }
+}
+
+fn or_default(section: &mut Section<'_>, key: &'static str, default_m: f64, words: &str) -> Option<f64> {
+    match section.get(key) {
+        Some(item) => item.quantity(Quantity::Length, Bound::Positive),
+        None => {
+            default_used(section, words);
+            Some(default_m)
+        }
+    }
+}
+
+/// Width of the tyre's section, which is a circle between tread and rim: it cannot be wider than the loaded radius is high.
+fn tyre_width(section: &mut Section<'_>, radius_m: Option<f64>) -> Option<f64> {
+    let Some(item) = section.get("tyre_width") else {
+        default_used(section, "tyres 255 mm wide");
+        return radius_m.map(|r| TYRE_WIDTH_M.min(r));
+    };
+    let width_m = item.quantity(Quantity::Length, Bound::Positive)?;
+    if radius_m.is_some_and(|r| width_m > r) {
+        item.wrong(
+            format!("{} is wider than the tyre's radius", item.what()),
+            "write the width of one tyre's section; `tyre_radius` is from the floor to the wheel centre",
+        );
+        return None;
+    }
+    Some(width_m)
 }
 
 /// Which bodies react drive torque and brake torque.

@@ -4,7 +4,7 @@ use super::locating::{SIDES, ends};
 use super::mirror::elements;
 use crate::files::{Bound, Example, Item, Names, Quantity, Section};
 use crate::geometry::Vector3;
-use crate::vehicle::{DragLink, Driveshaft, KeepOut, RideMark, Shock, Spring, Stop};
+use crate::vehicle::{DragLink, Driveshaft, KeepOut, RideMark, Shock, Spring, Stop, Turning};
 
 /// A tape and a drawing may disagree by this before a stop counts as passed at ride height, m.
 const TAPE_M: f64 = 0.5e-3;
@@ -159,6 +159,10 @@ fn direction(
     section.require(key, Example::Text(example), meaning)?.direction()
 }
 
+/// Which way a driveshaft turns, seen from the front.
+const TURNS: [(&str, Turning); 2] =
+    [("clockwise", Turning::Clockwise), ("anticlockwise", Turning::Anticlockwise)];
+
 /// The driveshaft of the axle.
 pub(super) fn driveshaft(axle: &mut Section<'_>) -> Option<Driveshaft> {
     let what = format!("the driveshaft of {}", axle.what());
@@ -168,13 +172,26 @@ pub(super) fn driveshaft(axle: &mut Section<'_>) -> Option<Driveshaft> {
     let axes = "the direction of its shaft there";
     let output_axis = direction(&mut section, "output_axis", "[-1, 0, -0.035]", axes);
     let pinion_axis = direction(&mut section, "pinion_axis", "[1, 0, 0.12]", axes);
+    let [diameter_m, limit_rad] = [("diameter", Quantity::Length), ("limit", Quantity::Angle)]
+        .map(|(key, quantity)| section.get(key).and_then(|i| i.quantity(quantity, Bound::Positive)));
+    let final_drive = section.get("final_drive").and_then(|i| i.number(Bound::Positive));
+    let turning = section.get("turns").and_then(|i| i.choice(&TURNS)).unwrap_or(Turning::Clockwise);
     section.finish();
     let (output, pinion) = (output?, pinion?);
     if (output - pinion).norm() <= TAPE_M {
         section.wrong(format!("{what} has no length"), "check the coordinates of output and pinion");
         return None;
     }
-    Some(Driveshaft { output, pinion, output_axis: output_axis?, pinion_axis: pinion_axis? })
+    Some(Driveshaft {
+        output,
+        pinion,
+        output_axis: output_axis?,
+        pinion_axis: pinion_axis?,
+        diameter_m,
+        limit_rad,
+        final_drive,
+        turning,
+    })
 }
 
 /// The drag link of the axle.

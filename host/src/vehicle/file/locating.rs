@@ -273,13 +273,14 @@ fn radius_arm(section: &mut Section<'_>, name: String) -> Option<RadiusArm> {
         }
     };
     let bushes = bushes(section);
+    let tube = tube(section);
     let (chassis, axle, bolt) = (chassis?, axle?, bolt?);
     let [first, second] = axle.each_ref().map(holes);
     let good = apart(section, &holes(&chassis), &first)
         && apart(section, &holes(&chassis), &second)
         && apart(section, &first, &second);
     let [chassis_bush, axle_bush] = bushes?;
-    good.then_some(RadiusArm { name, chassis, axle, bolt, chassis_bush, axle_bush })
+    good.then_some(RadiusArm { name, chassis, axle, bolt, chassis_bush, axle_bush, tube })
 }
 
 /// Chassis bush and axle bushes: a joint kind for all, or one for each place, as a kind or as stiffness.
@@ -358,6 +359,7 @@ fn watts(section: &mut Section<'_>, name: String) -> Option<Watts> {
     });
     let ends = need_mounts(section, "ends", "where each link's far joint sits, on the other body");
     let stiffness_n_per_m = stiffness(section);
+    let tube = tube(section);
     let (pivot, crank, ends) = (pivot?, crank?, ends?);
     let [upper, lower] = crank;
     let [first, second] = ends.each_ref().map(holes);
@@ -367,5 +369,5 @@ fn watts(section: &mut Section<'_>, name: String) -> Option<Watts> {
         && apart(section, &[upper], &first)
         && apart(section, &[lower], &second);
     let (pivot_on, axis) = (pivot_on?, axis?);
-    good.then_some(Watts { name, pivot_on, pivot, axis, crank, ends, stiffness_n_per_m })
+    good.then_some(Watts { name, pivot_on, pivot, axis, crank, ends, stiffness_n_per_m, tube })
 }
