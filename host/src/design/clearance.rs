@@ -11,8 +11,10 @@ use super::prediction::{Clearance, Nearest, Obstacle};
 use crate::geometry::Vector3;
 use crate::geometry::clearance::{Cuboid, Ring, Segment, between_segments_m};
 use crate::geometry::placed::PlacedBody;
-use crate::vehicle::{Axle, KeepOut, Side};
+use crate::vehicle::{Axle, KeepOut, Position, Side};
 
+/// What the pinion line is called.
+const PINION: &str = "pinion";
 /// Two parts that never come nearer to each other than this are not told of, m.
 pub const NEAR_M: f64 = 0.1;
 
@@ -119,7 +121,7 @@ fn parts(axle: &Axle, mechanism: &Mechanism) -> Vec<Part> {
     parts.push(part("axle tube", Kind::OnAxle([centre + to_tyre, centre - to_tyre]), 0.5 * axle.axle_tube_m));
     if let Some(shaft) = &axle.driveshaft {
         let foot = Vector3::new(centre.x, shaft.pinion.y, centre.z);
-        parts.push(part("pinion", Kind::OnAxle([foot, shaft.pinion]), 0.0));
+        parts.push(part(PINION, Kind::OnAxle([foot, shaft.pinion]), 0.0));
         let radius_m = 0.5 * shaft.diameter_m.unwrap_or(0.0);
         parts.push(part("driveshaft", Kind::Between([shaft.output, shaft.pinion]), radius_m));
     }
@@ -219,32 +221,29 @@ impl Line {
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    #[test]
-    fn zz_starters() {
-        for (word, layout) in crate::files::starters::Layout::WORDS {
-            let v = crate::vehicle::file::parse(&layout.vehicle_text("B"), "f").unwrap();
-            let t0 = std::time::Instant::now();
-            let m = Mechanism::new(&v, 0).unwrap();
-            let travel = Travel::new(&v.axles[0], &m);
-            let t1 = t0.elapsed();
-            let all = clearances(&v.axles[0], &m, &travel);
-            println!("== {word} {:?} {:?}", t1, t0.elapsed());
-            for c in &all {
-                let n = |n: &Nearest| {
-                    format!("{:7.1} @ {:6.1} {:6.1}", 1e3 * n.gap_m, 1e3 * n.heave_m, n.roll_rad.to_degrees())
-                };
-                println!(
-                    "{:28} d{:5.1} {:30} {}  | {}",
-                    c.part,
-                    1e3 * c.diameter_m,
-                    format!("{:?}", c.obstacle),
-                    n(&c.least),
-                    c.within_stops.as_ref().map_or("-".into(), n)
-                );
-            }
+/// What clearances leave out, as sentences.
+pub fn cautions(axle: &Axle, all: &[Clearance]) -> Vec<String> {
+    if all.is_empty() {
+        return Vec::new();
+    }
+    let mut lines: Vec<&str> = Vec::new();
+    for clearance in all.iter().filter(|c| c.diameter_m == 0.0 && c.part != PINION) {
+        if !lines.contains(&clearance.part.as_str()) {
+            lines.push(&clearance.part);
         }
     }
+    let mut cautions = Vec::new();
+    if !lines.is_empty() {
+        cautions.push(format!(
+            "Clearances take for a line, because the file gives no tube: {}.",
+            lines.join(", ")
+        ));
+    }
+    if axle.position == Position::Front {
+        cautions.push("Clearances are with the wheels straight ahead.".to_owned());
+    }
+    cautions
 }
+
+#[cfg(test)]
+mod tests;

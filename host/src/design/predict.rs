@@ -1,7 +1,7 @@
 //! Everything about the axles of a vehicle as they were drawn: counts, numbers at ride height with their uncertainty, sweeps
 //! over heave and articulation, travel limits, joints, loads.
 
-use super::clearance::clearances;
+use super::clearance::{cautions, clearances};
 use super::error::{DesignError, OutOfReach};
 use super::loads::{self, Column, LoadCase};
 use super::mechanism::{Element, Follower, Mechanism, MemberView, Reactions, State};
@@ -60,6 +60,7 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
     });
     let solved: Vec<Option<&State>> = solved.iter().map(|s| s.as_ref().ok()).collect();
     let travel = Travel::new(axle, &mechanism);
+    let clear = clearances(axle, &mechanism, &travel);
     Ok(AxlePrediction {
         name: axle.name.clone(),
         position: axle.position,
@@ -67,7 +68,13 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
         tyre_radius_m: axle.tyre_radius_m,
         mobility: mechanism.mobility(),
         redundant: mechanism.redundant(),
-        notes: mechanism.notes().iter().cloned().chain(preload_note(axle)).collect(),
+        notes: mechanism
+            .notes()
+            .iter()
+            .cloned()
+            .chain(preload_note(axle))
+            .chain(cautions(axle, &clear))
+            .collect(),
         ride_shift: mechanism.ride_shift(),
         ride: reached(&mechanism, mechanism.ride()),
         ride_u: number_u(vehicle, index)?,
@@ -78,7 +85,7 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
         loads: wanted.loads.iter().map(|&case| load(&mechanism, case, &solved)).collect(),
         struts: struts(axle, &mechanism),
         ends: travel_ends(axle, &mechanism),
-        clearances: clearances(axle, &mechanism, &travel),
+        clearances: clear,
     })
 }
 
@@ -146,7 +153,7 @@ fn links(
         let tube = match member.part_of {
             Element::Link(_) => link.and_then(|l| l.tube.as_ref()),
             Element::Wishbone(k) => axle.locating.wishbones.get(k).and_then(|w| w.tube.as_ref()),
-            Element::Watts(_) => None,
+            Element::Watts(k) => axle.locating.watts.get(k).and_then(|w| w.tube.as_ref()),
         };
         LinkPrediction {
             name: member.name.to_owned(),

@@ -2,6 +2,7 @@
 //! Nothing here computes a result, prints or reads a file; everything returns a string or bytes.
 
 pub mod beside;
+pub mod clearances;
 pub mod drawing;
 pub mod entries;
 pub mod font;

@@ -4,8 +4,8 @@ use super::{FORMAT, text};
 use crate::design::loads::LoadCase;
 use crate::design::misalignment::Misalignment;
 use crate::design::prediction::{
-    AtState, AxlePrediction, EndKind, LinkForces, LinkMisalignment, LinkPrediction, LoadPrediction, Reached,
-    StrutPrediction, TravelEnd,
+    AtState, AxlePrediction, Clearance, EndKind, LinkForces, LinkMisalignment, LinkPrediction,
+    LoadPrediction, Nearest, Obstacle, Reached, StrutPrediction, TravelEnd,
 };
 use crate::geometry::Pose;
 use crate::jobs::predict::{Predicted, PredictedVehicle};
@@ -56,6 +56,7 @@ fn axle(axle: &AxlePrediction) -> Value {
         "loads": axle.loads.iter().map(left_over).collect::<Vec<_>>(),
         "struts": axle.struts.iter().map(strut).collect::<Vec<_>>(),
         "travel_ends": axle.ends.iter().map(travel_end).collect::<Vec<_>>(),
+        "clearances": axle.clearances.iter().map(clearance).collect::<Vec<_>>(),
     })
 }
 
@@ -176,6 +177,28 @@ fn strut(strut: &StrutPrediction) -> Value {
         "length_m": strut.length_m,
         "heave_ratio": strut.heave_ratio,
         "roll_ratio": strut.roll_ratio,
+    })
+}
+
+fn clearance(clearance: &Clearance) -> Value {
+    let (keep_out, other_part) = match &clearance.obstacle {
+        Obstacle::KeepOut(name) => (Some(name), None),
+        Obstacle::Part(name) => (None, Some(name)),
+    };
+    let nearest = |at: Option<&Nearest>| {
+        json!({
+            "gap_m": at.map(|n| n.gap_m),
+            "heave_m": at.map(|n| n.heave_m),
+            "roll_rad": at.map(|n| n.roll_rad),
+        })
+    };
+    json!({
+        "part": clearance.part,
+        "diameter_m": clearance.diameter_m,
+        "keep_out": keep_out,
+        "other_part": other_part,
+        "least": nearest(Some(&clearance.least)),
+        "within_stops": nearest(clearance.within_stops.as_ref()),
     })
 }
 

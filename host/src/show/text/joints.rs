@@ -1,10 +1,10 @@
-//! How far joints turn, against what they bear, and how far springs and shocks move.
+//! How far joints turn, against what they bear, how far springs and shocks move, and whether there is room to move.
 
 use super::page::Page;
 use super::parts;
 use crate::design::prediction::{AxlePrediction, LinkPrediction};
-use crate::show::entries;
 use crate::show::units::Units;
+use crate::show::{clearances, entries};
 
 /// Joints that are turned furthest, beside what they bear.
 pub(super) fn joints(page: &mut Page, links: &[LinkPrediction], units: Units) {
@@ -12,6 +12,15 @@ pub(super) fn joints(page: &mut Page, links: &[LinkPrediction], units: Units) {
     if !joints.is_empty() {
         page.heading("Do the joints turn far enough?");
         parts::entries(page, &joints);
+    }
+}
+
+/// Whether anything is in the way.
+pub(super) fn room(page: &mut Page, axle: &AxlePrediction, units: Units) {
+    let clearances = clearances::entries(&axle.clearances, units);
+    if !clearances.is_empty() {
+        page.heading("Is there room to move?");
+        parts::entries(page, &clearances);
     }
 }
 

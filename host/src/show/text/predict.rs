@@ -46,6 +46,7 @@ impl Told<'_> {
         self.links(page);
         joints::joints(page, &self.axle.links, self.units);
         joints::struts(page, self.axle);
+        joints::room(page, self.axle, self.units);
         parts::remarks(page, &self.remarks());
     }
 

@@ -63,6 +63,7 @@ fn group(page: &mut Page, axles: &[Told]) {
         }
         joints::joints(page, &told.axle.links, told.units);
         joints::struts(page, told.axle);
+        joints::room(page, told.axle, told.units);
         parts::remarks(page, &told.remarks());
     }
     gains(page, axles);

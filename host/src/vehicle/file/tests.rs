@@ -6,7 +6,7 @@ mod garbage;
 use super::parse;
 use crate::geometry::Vector3;
 use crate::vehicle::numbers::Key;
-use crate::vehicle::{JointKind, Position, Side, TorqueReaction, Vehicle};
+use crate::vehicle::{JointKind, Position, Side, TorqueReaction, Turning, Vehicle};
 
 /// A file with every key that a vehicle file knows.
 const BRAMBLE: &str = include_str!("tests/bramble.toml");
@@ -35,6 +35,7 @@ fn every_key_arrives_in_si() {
     let axle = &vehicle.axles[0];
     assert_eq!(axle.position, Position::Rear);
     assert!(near(axle.track_m, 1.6) && near(axle.tyre_radius_m, 0.46));
+    assert!(near(axle.tyre_width_m, 0.265) && near(axle.axle_tube_m, 0.089));
     assert!(near(axle.sweep.up_m, 0.09) && near(axle.sweep.down_m, 0.13));
     assert!(near(axle.sweep.roll_rad, 18f64.to_radians()));
     assert_eq!((axle.drive_torque, axle.brake_torque), (TorqueReaction::Housing, TorqueReaction::Housing));
@@ -63,7 +64,9 @@ fn every_key_arrives_in_si() {
     let arm = &axle.locating.radius_arms[0];
     assert!(near(arm.chassis_bush.stiffness.radial_n_per_m, 3e6));
     assert!(near(arm.axle_bush.stiffness.conical_nm_per_rad, 30.0 * 180.0 / std::f64::consts::PI));
+    assert!(near(arm.tube.unwrap().diameter_m, 0.06));
     let watts = &axle.locating.watts[0];
+    assert!(near(watts.tube.unwrap().wall_m, 0.005));
     assert!(near_points(watts.crank[1], [-0.08, 0.0, 0.42]) && near_points(watts.axis, [1.0, 0.0, 0.0]));
 
     assert!(near(axle.springs[0].rate_n_per_m, 30e3) && axle.springs[0].preload_n == Some(4500.0));
@@ -71,6 +74,8 @@ fn every_key_arrives_in_si() {
     assert!(near(axle.bump_stops[0].length_m, 0.05) && near(axle.straps[0].length_m, 0.57));
     let shaft = axle.driveshaft.as_ref().unwrap();
     assert!(near(shaft.output_axis.norm(), 1.0) && near(shaft.pinion_axis.norm(), 1.0));
+    assert!(near(shaft.diameter_m.unwrap(), 0.063) && near(shaft.limit_rad.unwrap(), 22f64.to_radians()));
+    assert_eq!((shaft.final_drive, shaft.turning), (Some(4.1), Turning::Anticlockwise));
     let drag = axle.drag_link.as_ref().unwrap();
     assert!(near(drag.kingpin_direction.norm(), 1.0));
     assert!(near_points(axle.keep_outs[0].min, [-0.7, 0.05, 0.5]));
@@ -152,6 +157,7 @@ fn defaults_are_those_of_the_project_and_are_said() {
     let axle = &vehicle.axles[0];
     assert!(near(vehicle.tolerance_m, 0.003));
     assert_eq!((axle.drive_share, axle.brake_share), (1.0, 0.5));
+    assert!(near(axle.tyre_width_m, 0.255) && near(axle.axle_tube_m, 0.08));
     assert!(near(axle.sweep.up_m, 0.1) && near(axle.sweep.roll_rad, 15f64.to_radians()));
     assert_eq!(axle.locating.links[0].bolts, [Vector3::y(), Vector3::y()]);
     insta::assert_snapshot!(vehicle.defaults_used.join("\n"));

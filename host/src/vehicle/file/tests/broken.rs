@@ -65,6 +65,12 @@ says! {
     wish_without_limits: "{ max = 0.05 }" => "{ weight = 3 }";
     replaces_nothing: "replaces = [\"upper left\"" => "replaces = [\"uper left\"";
     share_beyond_one: "brake_share = 0.3" => "brake_share = 30";
+    tyre_wider_than_high: "tyre_width = 265" => "tyre_width = 2650";
+    axle_tube_of_nothing: "axle_tube = 89" => "axle_tube = 0";
+    shaft_with_a_negative_limit: "limit = 22" => "limit = -22";
+    shaft_without_gears: "final_drive = 4.1" => "final_drive = 0";
+    shaft_that_turns_neither_way: "\"anticlockwise\"" => "\"anticlockwize\"";
+    shaft_in_words: "diameter = 63" => "diameter = \"63 mm\"";
     single_brackets: "[[axle]]" => "[axle]";
     newer_format: "format = 1" => "format = 2";
     format_zero: "format = 1" => "format = 0";
