@@ -33,16 +33,21 @@ pub fn width_px(text: &str, size_px: f64) -> f64 {
     font.box_size(text).map_or(text.chars().count() as f64 * size_px, |(width, _)| f64::from(width) / FINE)
 }
 
-/// The `@font-face` rules that make a page or a picture carry the font.
+/// The `@font-face` rules that make a page carry the font.
 pub fn css() -> String {
-    [(REGULAR, "normal"), (BOLD, "bold")]
-        .map(|(bytes, weight)| {
-            format!(
-                "@font-face{{font-family:\"{FAMILY}\";font-weight:{weight};src:url(data:font/ttf;base64,{})}}",
-                base64(bytes)
-            )
-        })
-        .concat()
+    [face(REGULAR, "normal"), face(BOLD, "bold")].concat()
+}
+
+/// The same for a picture: no picture has bold text.
+pub fn picture_css() -> String {
+    face(REGULAR, "normal")
+}
+
+fn face(bytes: &[u8], weight: &str) -> String {
+    let data = base64(bytes);
+    format!(
+        "@font-face{{font-family:\"{FAMILY}\";font-weight:{weight};src:url(data:font/ttf;base64,{data})}}"
+    )
 }
 
 /// RFC 4648, section 4.

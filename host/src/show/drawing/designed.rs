@@ -5,11 +5,14 @@ use super::canvas::{Canvas, Stroke, View, Window};
 use super::elements::{Element, placed};
 use super::labels::{self, Badge, Taken};
 use super::scene::Scene;
-use super::{Drawing, Known, Size};
+use super::{Drawing, Known, Size, Value};
+use crate::design::prediction::{AtState, AxlePrediction};
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::{Pose, Vector3};
 use crate::show::palette::{self, Colour};
+use crate::show::units::HALF_95;
 use crate::show::{Units, plot::slug};
+use crate::vehicle::numbers::Key;
 use crate::vehicle::{Axle, Vehicle};
 
 /// The axle at the ends of its travel.
@@ -42,6 +45,53 @@ pub struct Designed<'a> {
     pub centre_path_m: Vec<[f64; 2]>,
     /// The layout's own colour.
     pub colour: Colour,
+}
+
+impl<'a> Designed<'a> {
+    /// What a prediction of this axle shows.
+    pub fn of(
+        vehicle: &'a Vehicle,
+        axle_index: usize,
+        axle: &AxlePrediction,
+        slug: String,
+        colour: Colour,
+    ) -> Self {
+        let heave = ends(&axle.sweeps.heave);
+        let roll = ends(&axle.sweeps.roll);
+        let ride = at_ride(axle);
+        Self { vehicle, axle_index, slug, ride, heave, roll, centre_path_m: centre_path(axle), colour }
+    }
+}
+
+fn at_ride(axle: &AxlePrediction) -> Known {
+    let value = |key: Key| {
+        let value = axle.ride.numbers.get(key)?;
+        Some(Value { value, half: HALF_95 * axle.ride_u.get(key).unwrap_or(0.0) })
+    };
+    Known {
+        pose: None,
+        centre_m: value(Key::SideViewInstantCentreX)
+            .zip(value(Key::SideViewInstantCentreZ))
+            .map(|(x, z)| [x, z]),
+        roll_centre_m: value(Key::RollCentreZ),
+        roll_axis_rise_rad: value(Key::RollAxisRise).map(|v| v.value),
+    }
+}
+
+/// The furthest poses that a sweep reaches on both sides.
+fn ends(sweep: &[AtState]) -> Vec<Pose> {
+    let reached = || sweep.iter().filter_map(|at| Some((at, at.outcome.as_ref().ok()?)));
+    let far = |at: &AtState| at.heave_m.abs().max(at.roll_rad.abs()) > 0.0;
+    let ends = [reached().next(), reached().next_back()];
+    ends.into_iter().flatten().filter(|(at, _)| far(at)).map(|(_, r)| r.pose).collect()
+}
+
+fn centre_path(axle: &AxlePrediction) -> Vec<[f64; 2]> {
+    let at = |at: &AtState| {
+        let numbers = &at.outcome.as_ref().ok()?.numbers;
+        Some([numbers.get(Key::SideViewInstantCentreX)?, numbers.get(Key::SideViewInstantCentreZ)?])
+    };
+    axle.sweeps.heave.iter().filter_map(at).collect()
 }
 
 /// The views of each layout, in their order: side, rear, plan. Each view has one scale for all layouts: it is as wide for

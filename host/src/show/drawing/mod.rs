@@ -46,13 +46,19 @@ pub struct Drawing {
     pub description: String,
     /// For a page that carries the font.
     pub svg: String,
+    /// Width and height with the key, CSS px.
+    pub size_px: [f64; 2],
 }
 
 impl Drawing {
     /// A picture file of its own, with the font in it.
     pub fn file(&self) -> String {
         let (head, body) = self.svg.split_once('>').unwrap_or((&self.svg, ""));
-        format!("{head} xmlns=\"http://www.w3.org/2000/svg\"><style>{}</style>{body}", font::css())
+        let [width, height] = self.size_px;
+        format!(
+            "{head} width=\"{width:.0}\" height=\"{height:.0}\" xmlns=\"http://www.w3.org/2000/svg\"><style>{}</style>{body}",
+            font::picture_css()
+        )
     }
 }
 

@@ -245,8 +245,9 @@ impl Scene<'_> {
         let looks: Vec<(&str, Stroke)> = looks.iter().copied().chain(floor).collect();
         let (key, key_px) = labels::key(scale_bar(&canvas, self.units), &looks, &shown, canvas.width_px());
         let slug = format!("{}-{name}", self.slug);
+        let size_px = [canvas.width_px(), canvas.height_px() + key_px];
         let svg = canvas.finish(&slug, title, description, &key, key_px);
-        Drawing { slug, title: title.into(), description: description.into(), svg }
+        Drawing { slug, title: title.into(), description: description.into(), svg, size_px }
     }
 }
 

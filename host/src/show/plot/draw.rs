@@ -72,9 +72,10 @@ fn legend_px(plot: &Plot) -> f64 {
 /// # Errors
 /// Without points, or if the plotter fails.
 pub fn svg(plot: &Plot) -> Result<String, PlotError> {
-    let style = format!("<style>{}</style>", font::css());
-    let attributes = "xmlns=\"http://www.w3.org/2000/svg\" ";
-    wrapped(plot, attributes, &style)
+    let style = format!("<style>{}</style>", font::picture_css());
+    let (width, height) = size(plot, 1.0);
+    let attributes = format!("xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" ");
+    wrapped(plot, &attributes, &style)
 }
 
 /// For a page that carries the font.

@@ -1,15 +1,11 @@
 //! Drawings of each layout, true to one scale, and plots of all layouts over each other.
 
 use super::super::{Picture, figures};
-use crate::design::prediction::{AtState, AxlePrediction};
-use crate::geometry::Pose;
 use crate::jobs::predict::Predicted;
-use crate::show::drawing::{self, Designed, Drawing, Known, Size, Value};
+use crate::show::drawing::{self, Designed, Drawing, Size};
 use crate::show::plot::{self, Look, Plot, PlotError};
 use crate::show::told::Told;
-use crate::show::units::HALF_95;
 use crate::show::{Units, beside};
-use crate::vehicle::numbers::Key;
 use maud::{Markup, html};
 
 /// Side view over the whole width, rear view and plan side by side, of each layout.
@@ -50,49 +46,10 @@ fn views(wide: &[Drawing], narrow: &[Drawing]) -> Markup {
 fn shown<'a>(axles: &[Told<'a>]) -> Vec<Designed<'a>> {
     let one = |(k, told): (usize, &Told<'a>)| {
         let axle_index = told.vehicle.drawn.axles.iter().position(|a| a.name == told.axle.name)?;
-        Some(Designed {
-            vehicle: &told.vehicle.drawn,
-            axle_index,
-            slug: plot::slug(&told.name),
-            ride: at_ride(told.axle),
-            heave: ends(&told.axle.sweeps.heave),
-            roll: ends(&told.axle.sweeps.roll),
-            centre_path_m: centre_path(told.axle),
-            colour: Look::Layout(k).colour(),
-        })
+        let (slug, colour) = (plot::slug(&told.name), Look::Layout(k).colour());
+        Some(Designed::of(&told.vehicle.drawn, axle_index, told.axle, slug, colour))
     };
     axles.iter().enumerate().filter_map(one).collect()
-}
-
-fn at_ride(axle: &AxlePrediction) -> Known {
-    let value = |key: Key| {
-        let value = axle.ride.numbers.get(key)?;
-        Some(Value { value, half: HALF_95 * axle.ride_u.get(key).unwrap_or(0.0) })
-    };
-    Known {
-        pose: None,
-        centre_m: value(Key::SideViewInstantCentreX)
-            .zip(value(Key::SideViewInstantCentreZ))
-            .map(|(x, z)| [x, z]),
-        roll_centre_m: value(Key::RollCentreZ),
-        roll_axis_rise_rad: value(Key::RollAxisRise).map(|v| v.value),
-    }
-}
-
-/// The furthest poses that a sweep reaches on both sides.
-fn ends(sweep: &[AtState]) -> Vec<Pose> {
-    let reached = || sweep.iter().filter_map(|at| Some((at, at.outcome.as_ref().ok()?)));
-    let far = |at: &AtState| at.heave_m.abs().max(at.roll_rad.abs()) > 0.0;
-    let ends = [reached().next(), reached().next_back()];
-    ends.into_iter().flatten().filter(|(at, _)| far(at)).map(|(_, r)| r.pose).collect()
-}
-
-fn centre_path(axle: &AxlePrediction) -> Vec<[f64; 2]> {
-    let at = |at: &AtState| {
-        let numbers = &at.outcome.as_ref().ok()?.numbers;
-        Some([numbers.get(Key::SideViewInstantCentreX)?, numbers.get(Key::SideViewInstantCentreZ)?])
-    };
-    axle.sweeps.heave.iter().filter_map(at).collect()
 }
 
 /// The plots that everyone looks at first.
