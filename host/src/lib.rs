@@ -10,6 +10,7 @@ pub mod device;
 pub mod explain;
 pub mod files;
 pub mod geometry;
+pub mod history;
 pub mod jobs;
 pub mod judge;
 pub mod measure;

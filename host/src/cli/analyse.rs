@@ -3,7 +3,7 @@
 use super::output::{Output, Screen};
 use super::target::Target;
 use super::{Ending, Failure};
-use crate::jobs::analyse;
+use crate::jobs::{analyse, catalogue};
 use crate::show::{json, text};
 
 /// Measure a run: poses, numbers, links and the ramp travel index, each with its uncertainty.
@@ -23,7 +23,11 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
-    let analysed = analyse::run(&args.target.request(&args.run, screen.logbook.clone()))?;
+    let request = args.target.request(&args.run, screen.logbook.clone());
+    let analysed = analyse::run(&request)?;
+    if let Err(failure) = catalogue::keep(&request, &analysed) {
+        screen.tell(&format!("Measured, but not put into the history: {failure}"));
+    }
     if let Some(path) = &args.poses {
         analyse::write_poses(&analysed.analysis, path)?;
     }

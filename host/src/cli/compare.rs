@@ -17,6 +17,9 @@ pub struct Args {
     /// A second run, to be set beside the first instead of the design.
     #[arg(value_name = "RUN")]
     second: Option<String>,
+    /// Of two runs: the sensors were taken off and clipped on again in between, so that their mounts are not the same.
+    #[arg(long, requires = "second")]
+    refitted: bool,
     #[command(flatten)]
     target: Target,
     /// End with exit status 1 if this is found.
@@ -62,7 +65,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
             (page, args.fail_on.is_some_and(|f| f.hit(verdicts)))
         }
         Some(second) => {
-            let compared = compare::with_run(&request(&args.run), &request(second))?;
+            let compared = compare::with_run(&request(&args.run), &request(second), args.refitted)?;
             let page = if args.output.json {
                 json::runs(&compared.runs)
             } else {

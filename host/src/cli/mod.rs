@@ -3,7 +3,10 @@
 mod analyse;
 mod compare;
 mod completions;
+mod dates;
 mod demo;
+mod files;
+mod history;
 mod import;
 mod init;
 mod keys;
@@ -15,8 +18,10 @@ mod record;
 mod report;
 mod report_files;
 mod sensors;
+mod service;
 mod simulate;
 mod target;
+mod wear;
 
 use crate::explain::{Explain, Failure, Status};
 use clap::{Parser, Subcommand};
@@ -52,6 +57,9 @@ enum Command {
     Analyse(analyse::Args),
     Compare(compare::Args),
     Report(report::Args),
+    History(history::Args),
+    Service(service::Args),
+    Wear(wear::Args),
     Simulate(simulate::Args),
     Demo(demo::Args),
     Completions(completions::Args),
@@ -83,6 +91,9 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(&args, &screen),
         Command::Sensors(args) => sensors::run(&args, &screen),
         Command::Report(args) => report::run(&args, &screen),
+        Command::History(args) => history::run(&args, &screen),
+        Command::Service(args) => service::run(&args, &screen),
+        Command::Wear(args) => wear::run(&args, &screen),
         Command::Simulate(args) => simulate::run(&args, &screen),
         Command::Demo(args) => demo::run(&args, &screen),
         Command::Completions(args) => completions::run(&args, &screen),

@@ -3,6 +3,7 @@
 use super::Explain;
 use crate::explain::{Failure, Status};
 use crate::files::logbook::{Logbook, ScreenUnits};
+use crate::jobs::catalogue::Progress;
 use crate::show::Units;
 use crate::show::text::Options;
 use clap::ValueEnum;
@@ -99,6 +100,14 @@ impl Screen {
         let mut out = std::io::stderr().lock();
         let _ = write!(out, "\r{short:<PROGRESS_COLUMNS$}\r{short}");
         let _ = out.flush();
+    }
+
+    /// Says on a terminal which run the history is measuring.
+    pub fn redraw_measuring(&self, progress: Progress<'_>) {
+        if std::io::stderr().is_terminal() {
+            let Progress { vehicle, run, number, of } = progress;
+            self.redraw(&format!("Measuring run {number} of {of}: {vehicle}/{run}"));
+        }
     }
 
     /// Takes the line of progress away.

@@ -35,12 +35,12 @@ pub struct ComparedRuns {
     pub runs: RunsComparison,
 }
 
-/// Measures two runs and sets the second beside the first.
+/// Measures two runs and sets the second beside the first; `refitted` says that the sensors were taken off in between.
 ///
 /// # Errors
 /// As for [`analyse::run`].
-pub fn with_run(first: &Request, second: &Request) -> Result<ComparedRuns, Failure> {
+pub fn with_run(first: &Request, second: &Request, refitted: bool) -> Result<ComparedRuns, Failure> {
     let (first, second) = (analyse::run(first)?, analyse::run(second)?);
-    let runs = runs(&second.source.vehicle, &first.analysis, &second.analysis);
+    let runs = runs(&second.source.vehicle, &first.analysis, &second.analysis, refitted);
     Ok(ComparedRuns { vehicle: second.source.vehicle, runs })
 }

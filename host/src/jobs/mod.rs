@@ -1,21 +1,25 @@
 //! One file per command's work: from paths and choices to a result type. Nothing here prints.
 
 pub mod analyse;
+pub mod catalogue;
 pub mod cautions;
 pub mod compare;
 pub mod demo;
+pub mod history;
 pub mod import;
 pub mod init;
 pub mod new;
 pub mod predict;
 pub mod record;
 pub mod sensors;
+pub mod service;
 #[cfg(unix)]
 pub mod simulate;
 pub mod source;
 pub mod subject;
 mod vehicle_folder;
 mod virtual_line;
+pub mod wear;
 mod writing;
 
 pub use writing::WriteError;

@@ -7,7 +7,7 @@ use super::result::*;
 use super::verdict;
 use crate::design::{DesignError, Mechanism, tolerance};
 use crate::measure::links::lines;
-use crate::measure::{Analysis, AxleAnalysis, Measured, Status};
+use crate::measure::{Analysis, AxleAnalysis, Budget, Measured, Status};
 use crate::vehicle::numbers::{Key, Numbers};
 use crate::vehicle::{Side, Vehicle};
 
@@ -40,7 +40,7 @@ fn axle_against_design(
         .map(|(key, measured)| {
             let stated = axle.agree.iter().find(|(k, _)| k == key).map(|(_, limit)| *limit);
             let reference = Quantity { value: designed.get(*key), u: designed_u.get(*key) };
-            (*key, verdict::number(*key, reference, measured, stated, false))
+            (*key, verdict::number(*key, reference, measured, stated, None))
         })
         .collect();
     let designed_along = analysis
@@ -163,20 +163,33 @@ pub fn holes_in_use(vehicle: &Vehicle, analysis: &AxleAnalysis) -> Vec<InUse> {
         .collect()
 }
 
-/// Sets a second run beside a first.
-pub fn runs(vehicle: &Vehicle, first: &Analysis, second: &Analysis) -> RunsComparison {
+/// Sets a second run beside a first. With one rig and one calibration, and unless the sensors were `refitted` in between, what
+/// mounts, scales and headings do to a number they do in both runs alike, and it cancels as far as it is alike.
+pub fn runs(vehicle: &Vehicle, first: &Analysis, second: &Analysis, refitted: bool) -> RunsComparison {
     let mut remarks: Vec<String> = first.remarks.iter().chain(&second.remarks).cloned().collect();
-    if first.provenance.vehicle_hash != second.provenance.vehicle_hash {
+    let (one, two) = (&first.provenance, &second.provenance);
+    if one.vehicle_hash != two.vehicle_hash {
         remarks.push("the vehicle file changed between the two runs".into());
     }
-    if first.provenance.rig_hash != second.provenance.rig_hash {
+    let same_rig = one.rig_hash == two.rig_hash && one.calibration_hash == two.calibration_hash;
+    if one.rig_hash != two.rig_hash {
         remarks.push("the rig file changed between the two runs".into());
+    } else if !same_rig {
+        remarks.push("the sensors were calibrated anew between the two runs".into());
+    }
+    let shared = same_rig && !refitted;
+    if shared {
+        remarks.push(
+            "both runs have one rig: the errors of its mounts, scales and headings count as the same in both and drop out of \
+             the difference. If the sensors were taken off in between, say --refitted"
+                .into(),
+        );
     }
     let axles = first
         .axles
         .iter()
         .filter_map(|a| second.axles.iter().find(|b| b.name == a.name).map(|b| (a, b)))
-        .map(|(a, b)| AxleRuns { name: a.name.clone(), numbers: axle_runs(vehicle, a, b) })
+        .map(|(a, b)| AxleRuns { name: a.name.clone(), numbers: axle_runs(vehicle, a, b, shared) })
         .collect();
     RunsComparison {
         vehicle: second.vehicle.clone(),
@@ -191,6 +204,7 @@ fn axle_runs(
     vehicle: &Vehicle,
     first: &AxleAnalysis,
     second: &AxleAnalysis,
+    shared: bool,
 ) -> std::collections::BTreeMap<Key, NumberComparison> {
     let agree = vehicle.axles.get(second.index).map_or(&[][..], |a| a.agree.as_slice());
     second
@@ -205,7 +219,59 @@ fn axle_runs(
             } else {
                 measured.clone()
             };
-            (*key, verdict::number(*key, reference, &measured, stated, true))
+            let budgets = first.budget.get(key).zip(second.budget.get(key)).filter(|_| shared);
+            let us = [reference.u.unwrap_or(0.0), measured.u.unwrap_or(0.0)];
+            let u = difference_u(us, budgets.map(|(a, b)| [a, b]));
+            (*key, verdict::number(*key, reference, &measured, stated, Some(u)))
         })
         .collect()
+}
+
+/// Standard uncertainty of the difference of two runs' values, from their own and, where they share a rig, their budgets: each
+/// shared line counts with what it does differently in the two (JCGM 100:2008, 5.2.2 with a correlation of 1).
+fn difference_u(us: [f64; 2], budgets: Option<[&Budget; 2]>) -> f64 {
+    let Some(budgets) = budgets else { return us[0].hypot(us[1]) };
+    // A quotient's u comes from a Monte Carlo, not from the lines of its budget: they then give the shares.
+    let scale = |k: usize| {
+        let total = budgets[k].total();
+        if total > 0.0 { us[k] / total } else { 0.0 }
+    };
+    let scales = [scale(0), scale(1)];
+    let line = |of: fn(&Budget) -> f64| [of(budgets[0]) * scales[0], of(budgets[1]) * scales[1]];
+    let apart = [line(|b| b.noise), line(|b| b.zero), line(|b| b.model)].map(|[a, b]| a.hypot(b));
+    let alike = [line(|b| b.mount), line(|b| b.scale), line(|b| b.heading)].map(|[a, b]| a - b);
+    apart.iter().chain(&alike).map(|u| u * u).sum::<f64>().sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn what_two_runs_share_drops_out_of_their_difference() {
+        let budget = Budget { noise: 0.3, mount: 4.0, scale: 1.0, zero: 0.4, heading: 2.0, model: 0.0 };
+        let u = budget.total();
+        let shared = difference_u([u, u], Some([&budget, &budget]));
+        // √2 · √(0.3² + 0.4²)
+        assert!((shared - 0.5 * std::f64::consts::SQRT_2).abs() < 1e-12, "{shared}");
+        assert!((difference_u([u, u], None) - u * std::f64::consts::SQRT_2).abs() < 1e-12);
+        // A second run that feels the mounts by a quarter more.
+        let more = Budget { mount: 5.0, ..budget };
+        let u = [budget.total(), more.total()];
+        assert!((difference_u(u, Some([&budget, &more])) - 1.5f64.sqrt()).abs() < 1e-12);
+    }
+
+    proptest! {
+        #[test]
+        fn sharing_never_makes_a_difference_less_sure(a in prop::array::uniform6(0.0..3.0f64), b in prop::array::uniform6(0.0..3.0f64)) {
+            let of = |p: [f64; 6]| Budget { noise: p[0], mount: p[1], scale: p[2], zero: p[3], heading: p[4], model: p[5] };
+            let (a, b) = (of(a), of(b));
+            let us = [a.total(), b.total()];
+            let shared = difference_u(us, Some([&a, &b]));
+            prop_assert!(shared <= difference_u(us, None) + 1e-12);
+            let own = a.own_and_shared()[0].hypot(b.own_and_shared()[0]);
+            prop_assert!(shared >= own - 1e-12);
+        }
+    }
 }

@@ -49,22 +49,19 @@ pub fn judge(d: f64, u: f64, t: f64) -> Verdict {
     }
 }
 
-/// Sets one number's two values side by side. With `share_u` the reference's u is used for the limit; otherwise it is part
-/// of the difference's (two runs).
+/// Sets one number's two values side by side. Where the reference is a drawing its u makes the limit; where it is another run,
+/// `difference_u` is the u of the two runs' difference, and the limit has none.
 pub fn number(
     key: Key,
     reference: Quantity,
     measured: &Measured,
     stated: Option<f64>,
-    reference_is_run: bool,
+    difference_u: Option<f64>,
 ) -> NumberComparison {
-    let (limit_value, extra) = match (reference_is_run, stated) {
-        (true, stated) => (limit(key, stated, None), reference.u.unwrap_or(0.0)),
-        (false, stated) => (limit(key, stated, reference.u), 0.0),
-    };
+    let limit_value = limit(key, stated, reference.u.filter(|_| difference_u.is_none()));
     let (difference, verdict) = match (reference.value, measured.measured()) {
-        (Some(a), Some((b, u))) => {
-            let u = u.hypot(extra);
+        (Some(a), Some((b, own_u))) => {
+            let u = difference_u.unwrap_or(own_u);
             (Quantity { value: Some(b - a), u: Some(u) }, judge(b - a, u, limit_value))
         }
         (Some(_), None) if measured.status == crate::measure::Status::NotResolved => {

@@ -100,6 +100,13 @@ impl Budget {
             .sum::<f64>()
             .sqrt()
     }
+
+    /// The part that runs with one rig do not share, and the part that they do: mounts, scales and headings stay as they are
+    /// while the sensors stay clipped on, readings and the zero are made anew in each run.
+    pub fn own_and_shared(&self) -> [f64; 2] {
+        let root = |parts: [f64; 3]| parts.iter().map(|u| u * u).sum::<f64>().sqrt();
+        [root([self.noise, self.zero, self.model]), root([self.mount, self.scale, self.heading])]
+    }
 }
 
 /// Direction of travel.

@@ -148,6 +148,9 @@ pub struct Provenance {
     pub vehicle_hash: String,
     /// The rig file.
     pub rig_hash: String,
+    /// The calibration, where there was one.
+    #[serde(default)]
+    pub calibration_hash: Option<String>,
     /// The data.
     pub data_hash: String,
     /// Firmware of the logger, where there was one.

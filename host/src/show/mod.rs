@@ -3,6 +3,7 @@
 
 pub mod beside;
 pub mod clearances;
+pub mod csv;
 pub mod drawing;
 pub mod entries;
 pub mod font;
@@ -19,6 +20,7 @@ pub mod told;
 pub mod trade;
 pub mod units;
 pub mod verdict;
+pub mod wear;
 pub mod words;
 
 #[cfg(test)]

@@ -60,14 +60,14 @@ const MAY_USE: [(&str, &[&str]); 16] = [
     (
         "cli",
         &[
-            "explain", "files", "vehicle", "rig", "design", "run", "measure", "judge", "device", "jobs",
-            "show", "serve",
+            "explain", "files", "vehicle", "rig", "design", "run", "measure", "judge", "history", "device",
+            "jobs", "show", "serve",
         ],
     ),
 ];
 
 /// Crates that have one home in the host: text becomes types in `files`, arguments in `cli`, pictures in `show`.
-const ONE_HOME: [(&str, &[&str]); 7] = [
+const ONE_HOME: [(&str, &[&str]); 8] = [
     ("toml", &["files"]),
     ("clap", &["cli"]),
     ("indicatif", &["cli"]),
@@ -75,6 +75,7 @@ const ONE_HOME: [(&str, &[&str]); 7] = [
     ("plotters", &["show"]),
     ("maud", &["show"]),
     ("serialport", &["device"]),
+    ("rusqlite", &["history"]),
 ];
 
 /// Where clocks are read: the command line, and lines that wait for the other end. Everybody else is given the time.

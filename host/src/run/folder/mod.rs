@@ -204,6 +204,7 @@ impl RunFolder {
         recording.provenance.run = self.name();
         recording.provenance.vehicle_hash.clone_from(&self.header.vehicle_hash);
         recording.provenance.rig_hash.clone_from(&self.header.rig_hash);
+        recording.provenance.calibration_hash.clone_from(&self.header.calibration_hash);
         recording.provenance.recorded = Some(self.header.started.clone());
         if let Some(logger) = &self.header.logger {
             recording.provenance.firmware = Some(format!("{} build {}", logger.firmware, logger.build));

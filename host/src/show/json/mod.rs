@@ -2,15 +2,19 @@
 
 mod analyse;
 mod compare;
+mod history;
 mod predict;
 mod sensors;
 #[cfg(test)]
 mod tests;
+mod wear;
 
 pub use analyse::analysis;
 pub use compare::{comparison, runs};
+pub use history::{history, service};
 pub use predict::prediction;
 pub use sensors::sensors;
+pub use wear::wear;
 
 use crate::measure::Measured;
 use crate::vehicle::numbers::Key;

@@ -4,6 +4,7 @@ mod draw;
 mod figures;
 mod layouts;
 mod legend;
+mod time;
 
 #[cfg(test)]
 mod tests;
@@ -11,6 +12,7 @@ mod tests;
 pub use draw::{PlotError, escaped, inline_svg, png, svg};
 pub use figures::of_axle;
 pub use layouts::{Named, first_of_layouts, more_of_layouts};
+pub use time::{Chart, of_assessment, of_joint, over_time};
 
 use super::palette::{self, Colour};
 

@@ -224,6 +224,7 @@ fn provenance(run: &str) -> Provenance {
         run: run.into(),
         vehicle_hash: bramble().hash,
         rig_hash: hash("rig"),
+        calibration_hash: None,
         data_hash: hash(run),
         firmware: Some("0.1.0".into()),
         recorded: None,

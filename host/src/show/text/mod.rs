@@ -3,6 +3,7 @@
 
 mod analyse;
 mod compare;
+mod history;
 mod joints;
 mod loads;
 mod page;
@@ -13,14 +14,17 @@ mod runs;
 mod sensors;
 mod side_by_side;
 mod table;
+mod wear;
 
 pub use analyse::analysis;
 pub use compare::comparison;
+pub use history::{history, service};
 pub use page::{Ink, WIDTH};
 pub use predict::prediction;
 pub use recording::{imported, recorded, recording};
 pub use runs::runs;
 pub use sensors::sensors;
+pub use wear::wear;
 
 #[cfg(test)]
 mod predict_tests;

@@ -1,0 +1,71 @@
+//! Dates as people type them, in the zone of their clock.
+
+use jiff::civil::{Date, DateTime};
+use jiff::tz::TimeZone;
+use jiff::{Timestamp, ZonedDateTime};
+
+/// An instant with its text.
+#[derive(Debug, Clone)]
+pub struct Moment {
+    /// RFC 3339 with the zone's offset, to the second.
+    pub text: String,
+    /// µs since 1970.
+    pub us: i64,
+    /// Whether only the day was given.
+    pub whole_day: bool,
+}
+
+impl Moment {
+    fn of(time: &ZonedDateTime, whole_day: bool) -> Self {
+        let text = time.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string();
+        Self { text, us: time.timestamp().as_microsecond(), whole_day }
+    }
+}
+
+/// Now.
+pub fn now() -> Moment {
+    Moment::of(&ZonedDateTime::now(), false)
+}
+
+/// Now, for the name of a file.
+pub fn stamp() -> String {
+    ZonedDateTime::now().strftime("%Y-%m-%d-%H%M%S").to_string()
+}
+
+/// Parses a day or a time.
+pub fn moment(text: &str) -> Result<Moment, String> {
+    let here = TimeZone::system();
+    let wrong = || "write it as 2026-11-25, or with the time as 2026-11-25T14:00".to_owned();
+    if let Ok(day) = text.parse::<Date>() {
+        // `Date` also reads the day of a longer text: only a bare day is a whole day.
+        if text.len() == day.to_string().len() {
+            return Ok(Moment::of(&day.to_zoned_datetime(here).map_err(|_| wrong())?, true));
+        }
+    }
+    if let Ok(instant) = text.parse::<Timestamp>() {
+        return Ok(Moment::of(&instant.to_zoned_datetime(here), false));
+    }
+    let time = text.parse::<DateTime>().map_err(|_| wrong())?;
+    Ok(Moment::of(&time.to_zoned_datetime(here).map_err(|_| wrong())?, false))
+}
+
+/// Parses a day into the instant at which it begins, µs since 1970.
+pub fn day(text: &str) -> Result<i64, String> {
+    moment(text).map(|m| m.us)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_and_times_are_told_apart() {
+        assert!(moment("2026-11-25").unwrap().whole_day);
+        let time = moment("2026-11-25T14:00").unwrap();
+        assert!(!time.whole_day && time.text.starts_with("2026-11-25T14:00:00"));
+        let day = day("2026-11-25").unwrap();
+        assert_eq!(time.us - day, 14 * 3_600_000_000);
+        assert_eq!(moment("1970-01-01T01:00:00+01:00").unwrap().us, 0);
+        assert!(moment("25.11.2026").is_err() && moment("soon").is_err());
+    }
+}

@@ -1,0 +1,81 @@
+//! `hingeline wear`
+
+use super::dates::stamp;
+use super::files;
+use super::output::{Output, Screen};
+use super::{Ending, Failure};
+use crate::history::wear::JointState;
+use crate::jobs::wear;
+use crate::show::plot::Chart;
+use crate::show::{json, plot, text};
+use clap::ValueEnum;
+use std::path::PathBuf;
+
+/// What to look at before the next trip: which joint wears, since when, and how long until your limit.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The vehicle, by its folder in the logbook.
+    #[arg(value_name = "VEHICLE")]
+    vehicle: String,
+    /// Also draw a joint's play over the runs to this file (.svg or .png).
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
+    /// The link to draw; the most urgent one where none is given.
+    #[arg(long, value_name = "NAME", requires = "plot")]
+    link: Option<String>,
+    /// What to draw of it.
+    #[arg(long, value_name = "CHART", requires = "plot", default_value = "play")]
+    chart: Drawn,
+    /// End with exit status 1 if this is found.
+    #[arg(long, value_name = "FINDING")]
+    fail_on: Option<FailOn>,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// What may be drawn of a joint.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Drawn {
+    /// Play over the runs.
+    Play,
+    /// Cumulative sum.
+    Cusum,
+    /// Weighted average.
+    Ewma,
+}
+
+/// What a script may want to be told of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum FailOn {
+    /// A joint whose play is beyond the limit.
+    Worn,
+    /// A joint that is worn or whose play grows.
+    Growing,
+}
+
+/// Runs the command.
+pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
+    let request =
+        wear::Request { logbook: screen.logbook.clone(), vehicle: args.vehicle.clone(), stamp: stamp() };
+    let found = wear::run(&request, &mut |p| screen.redraw_measuring(p))?;
+    screen.redraw_end();
+    let options = screen.options(&args.output);
+    if let Some(file) = &args.plot {
+        let chart = match args.chart {
+            Drawn::Play => Chart::Values,
+            Drawn::Cusum => Chart::Cusum,
+            Drawn::Ewma => Chart::Ewma,
+        };
+        files::save_plot(&plot::of_joint(&found.wear, args.link.as_deref(), chart, options.units), file)?;
+    }
+    let page = if args.output.json {
+        json::wear(&found.wear, &found.said)
+    } else {
+        text::wear(&found.wear, &found.said, &options)
+    };
+    screen.print(&page)?;
+    let hit = args.fail_on.is_some_and(|fail| {
+        found.wear.suspects().any(|(_, j)| fail == FailOn::Growing || j.state == JointState::Worn)
+    });
+    Ok(if hit { Ending::Found } else { Ending::Done })
+}

@@ -1,0 +1,253 @@
+//! From series to joints: which is worn, which grows, how sure that is, and what else would explain it.
+
+use super::{AxleWear, Drift, Joint, JointState, Past, Wear, assess, is_number, places};
+use super::{Assessment, Step};
+use crate::history::comparable::what_goes_on;
+use crate::history::growth::{Dated, Growth, fit};
+use crate::history::quantity::{OfLink, Quantity};
+use crate::history::service::{Work, element_of, elements};
+use crate::history::store::{AxleRow, RunRow};
+use crate::vehicle::{Axle, Side};
+use std::collections::{HashMap, HashSet};
+
+/// Confidence of "worn".
+const WORN: f64 = 0.95;
+/// Probability from which on a rise is told although no chart has spoken: odds of twenty to one against each other link and
+/// against none.
+const RISES: f64 = 0.95;
+/// Fewer runs than this since the last work say nothing of growth.
+const LEAST_RUNS: usize = 3;
+/// Sensors that contradict one another this many times as much as before explain a change by themselves.
+const CONTRADICT: f64 = 2.0;
+/// µs of a day.
+const DAY_US: f64 = 86_400e6;
+
+/// A vehicle's wear from its past.
+pub fn wear_of(past: Past) -> Wear {
+    let places = places(&past.runs);
+    let axles = past.vehicle.axles.iter().map(|axle| axle_wear(&past, &places, axle)).collect();
+    Wear { vehicle: past.vehicle.name.clone(), runs: past.runs, axles, services: past.services }
+}
+
+fn axle_wear(past: &Past, places: &HashMap<i64, usize>, axle: &Axle) -> AxleWear {
+    let series = past.series.iter().filter(|s| s.axle == axle.name);
+    let mut joints = Vec::new();
+    let mut numbers = Vec::new();
+    for one in series {
+        match &one.quantity {
+            Quantity::Link(OfLink::Play, link) => {
+                joints.push(joint(past, axle, link, Some(assess(past, places, axle, one))));
+            }
+            quantity if is_number(quantity) || matches!(quantity, Quantity::Link(OfLink::ApparentChange, _)) => {
+                if !one.points.is_empty() {
+                    numbers.push(assess(past, places, axle, one));
+                }
+            }
+            _ => {}
+        }
+    }
+    share_out(&mut joints);
+    let drifts: Vec<Drift> = numbers.iter().filter_map(drift).collect();
+    let breaks = breaks(&joints, &numbers, &past.runs);
+    let otherwise = otherwise(past, places, axle, &joints, &drifts);
+    joints.sort_by(|a, b| urgency(a).partial_cmp(&urgency(b)).unwrap_or(std::cmp::Ordering::Equal));
+    AxleWear {
+        name: axle.name.clone(),
+        limit_m: axle.wear_play_m,
+        joints,
+        drifts,
+        numbers_followed: numbers.len(),
+        otherwise,
+        breaks,
+    }
+}
+
+/// Worn first, then by the runs left, then by name.
+fn urgency(joint: &Joint) -> (JointState, f64) {
+    let left = joint.by_run.as_ref().and_then(|g| g.left).and_then(|l| l.middle);
+    (joint.state, left.unwrap_or(f64::INFINITY))
+}
+
+fn joint(past: &Past, axle: &Axle, link: &str, play: Option<Assessment>) -> Joint {
+    let elements = elements(axle);
+    let element = element_of(link, &elements).unwrap_or(link).to_owned();
+    let play = play.filter(|p| !p.steps.is_empty());
+    let current = play.as_ref().map_or(&[][..], Assessment::current);
+    let sigma = play.as_ref().and_then(|p| p.baseline).map_or(0.0, |b| b.sigma_rep);
+    let dated = |t: &dyn Fn(usize, &Step) -> f64| -> Vec<Dated> {
+        current
+            .iter()
+            .enumerate()
+            .map(|(k, s)| Dated { t: t(k, s), x: s.value, variance: s.own_u * s.own_u + sigma * sigma })
+            .collect()
+    };
+    let started = |s: &Step| past.runs.get(s.run).map_or(0.0, |r| r.facts.started_us as f64);
+    let zero = current.first().map_or(0.0, started);
+    let limit = axle.wear_play_m;
+    let by_run = fit(&dated(&|k, _| k as f64), limit);
+    let by_day = fit(&dated(&|_, s| (started(s) - zero) / DAY_US), limit);
+    let state = state(play.as_ref(), by_run.as_ref(), limit);
+    let ends = ends(past, &element, current);
+    Joint { link: link.to_owned(), element, state, sure: None, play, by_run, by_day, ends }
+}
+
+fn state(play: Option<&Assessment>, growth: Option<&Growth>, limit: Option<f64>) -> JointState {
+    let Some(play) = play else { return JointState::NotMeasured };
+    let current = play.current();
+    let beyond = match (growth.and_then(|g| g.beyond), limit, current.last()) {
+        (Some(beyond), _, _) => beyond,
+        // Too few runs for a level: the last run alone.
+        (None, Some(limit), Some(last)) if last.value - limit > 1.645 * last.u => 1.0,
+        _ => 0.0,
+    };
+    if beyond >= WORN {
+        JointState::Worn
+    } else if play.alarm.is_some() {
+        JointState::Growing
+    } else if current.len() < LEAST_RUNS {
+        JointState::TooFew
+    } else {
+        JointState::Steady
+    }
+}
+
+/// Shares the suspicion out: how likely each link's rise is if at most one of them wears, none included, from equal priors. A
+/// rise that is surer than the charts are patient counts as one.
+fn share_out(joints: &mut [Joint]) {
+    let factor = |j: &Joint| j.by_run.as_ref().map(|g| g.log_factor);
+    let best = joints.iter().filter_map(factor).fold(0.0, f64::max);
+    let sum: f64 = (-best).exp() + joints.iter().filter_map(factor).map(|f| (f - best).exp()).sum::<f64>();
+    for joint in joints {
+        joint.sure = factor(joint).map(|f| (f - best).exp() / sum);
+        if joint.state == JointState::Steady && joint.sure.is_some_and(|s| s >= RISES) {
+            joint.state = JointState::Growing;
+        }
+    }
+}
+
+/// What is known of the two ends: a run tells a link from another, not one end from the other.
+fn ends(past: &Past, element: &str, current: &[Step]) -> Vec<String> {
+    let since = |end: Side| {
+        past.services.iter().rev().find(|e| {
+            matches!(&e.work, Work::Replaced { element: of, end: at } if of == element && at.is_none_or(|a| a == end))
+        })
+    };
+    let mut told = Vec::new();
+    for (end, word) in [(Side::Chassis, "chassis"), (Side::Axle, "axle")] {
+        if let Some(event) = since(end) {
+            let runs = past.runs.iter().filter(|r| r.facts.started_us >= event.at_us).count();
+            let day: String = event.date.chars().take(10).collect();
+            told.push(format!("{word} end replaced on {day}, {runs} runs ago"));
+        } else if !current.is_empty() {
+            told.push(format!("{word} end: no replacement entered"));
+        }
+    }
+    told
+}
+
+fn drift(number: &Assessment) -> Option<Drift> {
+    let alarm = number.alarm?;
+    let baseline = number.baseline?;
+    let since = number.steps.get(alarm.since..)?;
+    let (weights, weighted) = since.iter().fold((0.0, 0.0), |(w, wx), s| {
+        let weight = 1.0 / (s.own_u * s.own_u + baseline.sigma_rep * baseline.sigma_rep);
+        (w + weight, wx + weight * s.value)
+    });
+    let change = weighted / weights - baseline.mean;
+    let u = (1.0 / weights + baseline.u * baseline.u).sqrt();
+    Some(Drift { number: number.clone(), change: (change, u) })
+}
+
+/// Why series began anew by themselves, and what goes on across it.
+fn breaks(joints: &[Joint], numbers: &[Assessment], runs: &[RunRow]) -> Vec<String> {
+    let all: Vec<&Assessment> = joints.iter().filter_map(|j| j.play.as_ref()).chain(numbers).collect();
+    let quantities: Vec<Quantity> = all.iter().map(|a| a.quantity.clone()).collect();
+    let mut met: Vec<(usize, Vec<String>, Vec<Quantity>)> = Vec::new();
+    for one in &all {
+        for segment in one.segments.iter().filter(|s| s.by_change && !s.why.is_empty()) {
+            let Some(run) = one.steps.get(segment.first).map(|s| s.run) else { continue };
+            match met.iter_mut().find(|m| m.0 == run) {
+                Some((_, why, parted)) => {
+                    why.extend(segment.why.iter().filter(|w| !why.contains(w)).cloned().collect::<Vec<_>>());
+                    parted.push(one.quantity.clone());
+                }
+                None => met.push((run, segment.why.clone(), vec![one.quantity.clone()])),
+            }
+        }
+    }
+    met.sort_by_key(|m| m.0);
+    met.iter()
+        .map(|(run, why, parted)| {
+            let name = runs.get(*run).map_or("", |r| r.facts.run.as_str());
+            let goes_on = what_goes_on(&quantities, parted).map_or(String::new(), |s| format!(" {s}"));
+            format!("From run {name} on {} of {} series begin anew: {}.{goes_on}", parted.len(), all.len(), why.join("; "))
+        })
+        .collect()
+}
+
+/// What else would look like this.
+fn otherwise(
+    past: &Past,
+    places: &HashMap<i64, usize>,
+    axle: &Axle,
+    joints: &[Joint],
+    drifts: &[Drift],
+) -> Vec<String> {
+    let suspects: Vec<&Joint> =
+        joints.iter().filter(|j| matches!(j.state, JointState::Worn | JointState::Growing)).collect();
+    let mut told = Vec::new();
+    let rows = past.axles.get(&axle.name).map_or(&[][..], Vec::as_slice);
+    let alarms = suspects.iter().filter_map(|j| j.play.as_ref()).chain(drifts.iter().map(|d| &d.number));
+    let earliest = alarms.filter_map(|a| Some(a.steps.get(a.alarm?.since)?.run)).min();
+    if let Some(sentence) = earliest.and_then(|since| contradiction(rows, places, since)) {
+        told.push(sentence);
+    }
+    if suspects.len() > 1 && 2 * suspects.len() > joints.len() {
+        told.push(
+            "More than half of the links grow at once: rather one sensor that has come loose, or a harder pull in the test, than so many joints. Check every clip and the load first.".to_owned(),
+        );
+    }
+    if let Some(test) = suspects.iter().find_map(|j| other_test(past, j)) {
+        told.push(format!("The runs that stand out were of the test \"{test}\", those before were not: another load shows another play."));
+    }
+    if !suspects.is_empty() {
+        told.push("A loose bolt or a cracked bracket shows the same as a worn joint: check the bolt's torque and the welds before buying a part.".to_owned());
+    }
+    if suspects.is_empty() && !drifts.is_empty() {
+        told.push("No joint's play grows, so rather a bent link, a bracket that moved, or something done that nobody entered with `hingeline service`.".to_owned());
+    }
+    told
+}
+
+/// Whether the sensors contradict one another more than they did before.
+fn contradiction(rows: &[AxleRow], places: &HashMap<i64, usize>, since: usize) -> Option<String> {
+    let middle = |after: bool| {
+        let mut found: Vec<f64> = rows
+            .iter()
+            .filter(|r| places.get(&r.run).is_some_and(|p| (*p >= since) == after))
+            .filter_map(|r| r.chi_square_per_dof)
+            .collect();
+        found.sort_by(f64::total_cmp);
+        found.get(found.len() / 2).copied()
+    };
+    let (before, after) = (middle(false)?, middle(true)?);
+    (after > CONTRADICT * before && after > 1.0).then(|| {
+        format!(
+            "The sensors contradict one another more than before (χ² per degree of freedom {after:.1}, before {before:.1}): a sensor that has moved or come loose would explain it. Check every clip first."
+        )
+    })
+}
+
+/// The test of the runs that stand out, where none before was of it.
+fn other_test(past: &Past, joint: &Joint) -> Option<String> {
+    let play = joint.play.as_ref()?;
+    let since = play.alarm?.since;
+    let first = play.segments.last()?.first;
+    let test = |s: &Step| past.runs.get(s.run).and_then(|r| r.facts.test.clone());
+    let before: HashSet<Option<String>> = play.steps.get(first..since)?.iter().map(test).collect();
+    let after: HashSet<Option<String>> = play.steps.get(since..)?.iter().map(test).collect();
+    match (after.len(), after.into_iter().next()) {
+        (1, Some(Some(only))) if !before.is_empty() && !before.contains(&Some(only.clone())) => Some(only),
+        _ => None,
+    }
+}

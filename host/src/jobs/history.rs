@@ -1,0 +1,171 @@
+//! `history`: what runs measured over time, which were made when, and what was done to the vehicles in between.
+
+use super::catalogue::{self, Opening, Progress};
+use crate::explain::{Explain, Failure};
+use crate::files::logbook::{Logbook, LogbookError};
+use crate::files::nearest;
+use crate::history::quantity::Quantity;
+use crate::history::record::Entry;
+use crate::history::service::ServiceEvent;
+use crate::history::service_file;
+use crate::history::store::{Filter, RunRow};
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+/// What is asked.
+#[derive(Debug, Clone, Default)]
+pub struct Request {
+    /// The logbook that was named.
+    pub logbook: Option<PathBuf>,
+    /// Which runs.
+    pub filter: Filter,
+    /// Only this axle.
+    pub axle: Option<String>,
+    /// Only this quantity, by its name.
+    pub number: Option<String>,
+    /// Only this link.
+    pub element: Option<String>,
+    /// Whether to make the history again from the runs.
+    pub rebuild: bool,
+    /// The time, as a file that is set aside is marked with it.
+    pub stamp: String,
+}
+
+/// One run with what was asked of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Listed {
+    /// The run.
+    pub run: RunRow,
+    /// Axle and entry, in the order of results.
+    pub entries: Vec<(String, Entry)>,
+}
+
+/// What there is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Listing {
+    /// Runs in order of time.
+    pub runs: Vec<Listed>,
+    /// How many more there are before them that fit the question.
+    pub earlier: usize,
+    /// Service records of the vehicles concerned: vehicle and event, in order of time.
+    pub services: Vec<(String, ServiceEvent)>,
+    /// Whether one quantity was asked for.
+    pub one_number: bool,
+    /// What a person should be told.
+    pub said: Vec<String>,
+}
+
+/// Why nothing can be listed.
+#[derive(Debug, thiserror::Error)]
+pub enum HistoryError {
+    /// No such vehicle.
+    #[error("the logbook has no vehicle \"{name}\"")]
+    NoVehicle {
+        /// The name asked for.
+        name: String,
+        /// Those that there are.
+        there: Vec<String>,
+    },
+    /// No such number.
+    #[error("there is no number called \"{name}\"")]
+    NoNumber {
+        /// The name asked for.
+        name: String,
+    },
+}
+
+impl Explain for HistoryError {
+    fn hint(&self) -> Option<String> {
+        match self {
+            HistoryError::NoVehicle { there, .. } if there.is_empty() => {
+                Some("hingeline new LAYOUT NAME makes one".into())
+            }
+            HistoryError::NoVehicle { there, .. } => Some(format!("There are: {}.", there.join(", "))),
+            HistoryError::NoNumber { name } => Some(match nearest(name, Quantity::names()) {
+                Some(near) => format!("Did you mean {near}?"),
+                None => format!("There are: {}.", Quantity::names().collect::<Vec<_>>().join(", ")),
+            }),
+        }
+    }
+}
+
+/// The logbook that was named or is nearest.
+///
+/// # Errors
+/// Where there is none.
+pub fn logbook(named: Option<&Path>) -> Result<Logbook, LogbookError> {
+    Logbook::find(named, Path::new("."))
+}
+
+/// Checks that a logbook has a vehicle.
+///
+/// # Errors
+/// Where it has not.
+pub fn known_vehicle(logbook: &Logbook, name: &str) -> Result<(), Failure> {
+    let there = logbook.vehicles()?;
+    if there.iter().any(|v| v == name) {
+        return Ok(());
+    }
+    Err(HistoryError::NoVehicle { name: name.to_owned(), there }.into())
+}
+
+/// Lists runs; the history is brought up to date first.
+///
+/// # Errors
+/// Where there is no logbook, a name is not there, or the database cannot be used.
+pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Listing, Failure> {
+    let logbook = logbook(request.logbook.as_deref())?;
+    if let Some(vehicle) = &request.filter.vehicle {
+        known_vehicle(&logbook, vehicle)?;
+    }
+    if let Some(name) = &request.number
+        && !Quantity::names().any(|n| n == name)
+    {
+        return Err(HistoryError::NoNumber { name: name.clone() }.into());
+    }
+    let opening = Opening { logbook: &logbook, stamp: request.stamp.clone(), rebuild: request.rebuild };
+    let ((rows, entries, all), said) = catalogue::with(&opening, progress, |catalogue| {
+        let rows = catalogue.store.runs(&request.filter)?;
+        let ids: Vec<i64> = rows.iter().map(|r| r.id).collect();
+        Ok((rows, catalogue.store.entries(&ids)?, catalogue.store.count(&request.filter)?))
+    })?;
+    let mut by_run: HashMap<i64, Vec<(String, Entry)>> = HashMap::new();
+    for (run, axle, entry) in entries {
+        let wanted = request.axle.as_ref().is_none_or(|a| *a == axle)
+            && request.number.as_ref().is_none_or(|n| n == entry.quantity.name())
+            && request.element.as_ref().is_none_or(|e| e == entry.quantity.element());
+        if wanted {
+            by_run.entry(run).or_default().push((axle, entry));
+        }
+    }
+    let earlier = all - rows.len().min(all);
+    let services = services(&logbook, request, rows.first().map(|r| r.facts.started_us).filter(|_| earlier > 0))?;
+    let runs = rows
+        .into_iter()
+        .map(|run| Listed { entries: by_run.remove(&run.id).unwrap_or_default(), run })
+        .collect();
+    Ok(Listing { runs, earlier, services, one_number: request.number.is_some(), said })
+}
+
+/// Service records of the vehicles and the time asked for; `from_us` is where the list begins if not at the beginning.
+fn services(
+    logbook: &Logbook,
+    request: &Request,
+    from_us: Option<i64>,
+) -> Result<Vec<(String, ServiceEvent)>, Failure> {
+    let filter = &request.filter;
+    let mut all = Vec::new();
+    for vehicle in logbook.vehicles()? {
+        if filter.vehicle.as_ref().is_some_and(|v| *v != vehicle) {
+            continue;
+        }
+        let events = service_file::load(&logbook.vehicle_folder(&vehicle))?;
+        all.extend(events.into_iter().map(|e| (vehicle.clone(), e)));
+    }
+    let since = filter.since_us.max(from_us);
+    all.retain(|(_, e)| {
+        since.is_none_or(|s| e.at_us >= s) && filter.until_us.is_none_or(|u| e.at_us < u)
+    });
+    all.sort_by_key(|(_, e)| e.at_us);
+    Ok(all)
+}

@@ -1,0 +1,177 @@
+//! What is said of a vehicle's wear, in a builder's words: text and report print the same sentences.
+
+use super::Units;
+use super::units::{Scale, number};
+use super::words;
+use crate::history::growth::{Growth, Span};
+use crate::history::quantity::{OfLink, Quantity};
+use crate::history::store::RunRow;
+use crate::history::wear::{Assessment, AxleWear, Drift, Joint, JointState, Wear};
+use jiff::{Timestamp, ToSpan};
+
+/// Years beyond which a date is not worth telling.
+const FAR_YEARS: f64 = 5.0;
+/// Runs beyond which a number of runs is not worth telling.
+const FAR_RUNS: f64 = 200.0;
+
+/// The answer to "what should I look at before the next trip?"
+pub fn headline(wear: &Wear) -> String {
+    let named: Vec<String> = wear
+        .suspects()
+        .map(|(axle, joint)| format!("{} on the {} axle ({})", joint.link, axle.name, joint.state.word()))
+        .collect();
+    if !named.is_empty() {
+        return format!("look at {} before the next trip.", words::list(&named));
+    }
+    let drifted = wear.axles.iter().map(|a| a.drifts.len()).sum::<usize>();
+    let measured = wear.axles.iter().flat_map(|a| &a.joints).any(|j| j.state != JointState::NotMeasured);
+    match (wear.runs.is_empty(), measured, drifted) {
+        (true, _, _) => "no run has been recorded.".into(),
+        (_, _, 1..) => "no joint's play grows, but the axle moves otherwise than it did: see which numbers have changed.".into(),
+        (_, true, 0) => "nothing points to a joint that wears.".into(),
+        (_, false, 0) => {
+            "no run has measured play, and no number has changed. A rock or a shove test measures play.".into()
+        }
+    }
+}
+
+/// Sign of a state, for text.
+pub fn sign(state: JointState) -> char {
+    match state {
+        JointState::Worn | JointState::Growing => '!',
+        JointState::Steady => '·',
+        JointState::TooFew | JointState::NotMeasured => '?',
+    }
+}
+
+/// Everything that is said of one joint.
+pub fn joint(axle: &AxleWear, joint: &Joint, runs: &[RunRow], units: Units) -> Vec<String> {
+    let length = units.length();
+    let Some(play) = &joint.play else { return vec!["play not measured: it needs a rock or shove test".into()] };
+    let current = play.current();
+    let mut told = vec![state(axle, joint, length)];
+    if let Some(alarm) = play.alarm {
+        let name = |step: usize| step_name(play, runs, step);
+        told.push(format!("runs one way since {}; the charts spoke at {}", name(alarm.since), name(alarm.first)));
+    }
+    if matches!(joint.state, JointState::Worn | JointState::Growing) {
+        if let Some(sure) = joint.sure {
+            let percent = number(100.0 * sure.min(0.99), 0);
+            told.push(format!("that it is this link and no other or none: {percent} %"));
+        }
+        if let Some(growth) = &joint.by_run {
+            told.push(rate(growth, length, "a run"));
+        }
+        told.extend(left(joint, runs, play));
+        told.extend(joint.ends.iter().cloned());
+        if !joint.ends.is_empty() {
+            told.push("a run does not tell one end from the other: look at both".into());
+        }
+    } else {
+        told.push(format!("{} since the last work on it", counted(current.len(), "run")));
+    }
+    told
+}
+
+fn state(axle: &AxleWear, joint: &Joint, length: Scale) -> String {
+    let last = joint.play.as_ref().and_then(|p| p.current().last().copied());
+    let now = match (&joint.by_run, last) {
+        (Some(growth), _) if joint.state != JointState::Steady => growth.level,
+        (_, Some(last)) => (last.value, last.u),
+        _ => (0.0, 0.0),
+    };
+    let text = format!("{}: play {}", joint.state.word(), length.with_u(now.0, Some(now.1)));
+    match (axle.limit_m, joint.state) {
+        (Some(limit), JointState::Worn) => format!("{text}, beyond your limit of {}", length.limit(limit)),
+        (Some(limit), _) => format!("{text}, your limit is {}", length.limit(limit)),
+        (None, _) => text,
+    }
+}
+
+fn rate(growth: &Growth, length: Scale, per: &str) -> String {
+    let [low, middle, high] = growth.slope.map(|s| number(s * length.per_si, 3));
+    format!("grows by {middle}{} {per} ({low} to {high}, 95 %)", length.unit)
+}
+
+/// Runs and date left to the limit.
+fn left(joint: &Joint, runs: &[RunRow], play: &Assessment) -> Option<String> {
+    if joint.state == JointState::Worn {
+        return None;
+    }
+    let by_run = joint.by_run.as_ref()?.left?;
+    let runs_left = span(&by_run, |r| if r > FAR_RUNS { None } else { Some(format!("{:.0}", r.ceil())) });
+    let last = runs.get(play.current().last()?.run)?.facts.started_us;
+    let by_day = joint.by_day.as_ref().and_then(|g| g.left);
+    let dates = by_day.map(|days| span(&days, |d| day_after(last, d)));
+    Some(match (runs_left, dates.flatten()) {
+        (None, _) => "at this rate the limit is far off".into(),
+        (Some(runs), None) => format!("reaches your limit in {runs} runs (90 %)"),
+        (Some(runs), Some(dates)) => format!("reaches your limit in {runs} runs, by date {dates} (90 %)"),
+    })
+}
+
+/// `6 (3 to 14)`; an open end is said; none where even the middle is out of reach.
+fn span(span: &Span, show: impl Fn(f64) -> Option<String>) -> Option<String> {
+    let middle = show(span.middle?)?;
+    let low = span.low.and_then(&show).unwrap_or_else(|| middle.clone());
+    let high = span.high.and_then(&show).map_or("no end in sight".to_owned(), |high| format!("to {high}"));
+    Some(format!("{middle} ({low} {high})"))
+}
+
+/// The day so many days after an instant.
+fn day_after(us: i64, days: f64) -> Option<String> {
+    if days > FAR_YEARS * 365.25 {
+        return None;
+    }
+    let then = Timestamp::from_microsecond(us).ok()?.checked_add(((days * 24.0).round() as i64).hours()).ok()?;
+    Some(then.strftime("%Y-%m-%d").to_string())
+}
+
+/// The run of a step.
+pub fn step_name(assessment: &Assessment, runs: &[RunRow], step: usize) -> String {
+    assessment
+        .steps
+        .get(step)
+        .and_then(|s| runs.get(s.run))
+        .map_or_else(String::new, |r| format!("run {}", r.facts.run))
+}
+
+/// The scale that a quantity is shown in.
+pub fn scale(quantity: &Quantity, units: Units) -> Scale {
+    match quantity {
+        Quantity::Number(key) => units.of(*key),
+        Quantity::RampLeft | Quantity::RampRight => Scale { unit: " points", per_si: 1.0 },
+        Quantity::Link(OfLink::Compliance, _) => Scale { unit: " m/N", per_si: 1.0 },
+        Quantity::Link(_, _) => units.length(),
+    }
+}
+
+/// What is said of a number that has changed.
+pub fn drift(drift: &Drift, runs: &[RunRow], units: Units) -> String {
+    let scale = scale(&drift.number.quantity, units);
+    let since = drift.number.alarm.map_or_else(String::new, |a| step_name(&drift.number, runs, a.since));
+    let was = drift.number.baseline.map_or_else(String::new, |b| {
+        format!(" from {} over {}", scale.with_u(b.mean, Some(b.u)), counted(b.runs, "run"))
+    });
+    format!("changed by {}{}{was}, since {since}", scale.signed(drift.change.0, Some(drift.change.1)), scale.unit)
+}
+
+/// How patient the charts are, once per page.
+pub fn patience(axle: &AxleWear) -> String {
+    let joints = axle.joints.iter().filter(|j| j.play.is_some()).count();
+    let followed = joints + axle.numbers_followed;
+    let runs = crate::history::chart::Sides::Both.limits().in_control_runs;
+    let shared = if followed > 1 {
+        format!("; of {followed} followed here, one or other speaks falsely about every {:.0} runs", runs / followed as f64)
+    } else {
+        String::new()
+    };
+    format!(
+        "Each quantity has a cumulative sum and a weighted average that together speak falsely once in {runs:.0} runs{shared}. The baselines are learnt as runs come in; a short one makes them slower, not more nervous."
+    )
+}
+
+/// `1 run`, `2 runs`.
+pub fn counted(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
