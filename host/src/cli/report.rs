@@ -8,6 +8,7 @@ use crate::files::logbook::Logbook;
 use crate::jobs::compare::with_design;
 use crate::jobs::predict;
 use crate::jobs::subject::{Subject, subject};
+use crate::jobs::wear;
 use crate::show::Units;
 use crate::show::plot::MOST_LAYOUTS;
 use crate::show::report::{self, Picture, designed};
@@ -16,13 +17,16 @@ use std::path::{Path, PathBuf};
 /// Pixels of a PNG per CSS px: sharp in print at the size in which the report shows it.
 const PNG_SCALE: f64 = 3.0;
 
-/// Write one HTML file that prints well: of a run, or of one or several vehicles as drawn, side by side.
+/// Write one HTML file that prints well: of a run, of one or several vehicles as drawn, side by side, or of wear.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// One run (a table of readings, a run folder, a run's name, or VEHICLE/NAME), or vehicles (files, or vehicles of the
     /// logbook).
-    #[arg(value_name = "RUN|VEHICLE", required = true, num_args = 1..=MOST_LAYOUTS)]
+    #[arg(value_name = "RUN|VEHICLE", required_unless_present = "wear", num_args = 1..=MOST_LAYOUTS)]
     names: Vec<String>,
+    /// Instead: the wear of this vehicle of the logbook over all its runs.
+    #[arg(long, value_name = "VEHICLE", conflicts_with_all = ["names", "pictures", "drive", "brake", "side"])]
+    wear: Option<String>,
     #[command(flatten)]
     target: Target,
     #[command(flatten)]
@@ -81,11 +85,15 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         Err(error) if screen.logbook.is_some() => return Err(error.into()),
         Err(_) => None,
     };
-    let subject = subject(&args.names, Path::new(""), logbook.as_ref())?;
+    let subject = match &args.wear {
+        Some(_) => None,
+        None => Some(subject(&args.names, Path::new(""), logbook.as_ref())?),
+    };
     free(&args.output, args.pictures.as_deref(), args.force)?;
-    let made = match subject {
-        Subject::Run(run) => of_run(args, &run, screen)?,
-        Subject::Vehicles(files) => of_vehicles(args, files, screen.units(args.units))?,
+    let made = match (subject, &args.wear) {
+        (Some(Subject::Run(run)), _) => of_run(args, &run, screen)?,
+        (Some(Subject::Vehicles(files)), _) => of_vehicles(args, files, screen.units(args.units))?,
+        (None, vehicle) => of_wear(args, vehicle.as_deref().unwrap_or_default(), screen)?,
     };
     write(&args.output, made.html.as_bytes())?;
     let mut written = args.output.display().to_string();
@@ -116,6 +124,20 @@ fn of_run(args: &Args, run: &str, screen: &Screen) -> Result<Made, Failure> {
     };
     let html = report::html(comparison, vehicle, &options);
     Ok(Made { html, verdict: report::verdict(comparison), pictures })
+}
+
+fn of_wear(args: &Args, vehicle: &str, screen: &Screen) -> Result<Made, Failure> {
+    let request = wear::Request {
+        logbook: screen.logbook.clone(),
+        vehicle: vehicle.to_owned(),
+        stamp: super::dates::stamp(),
+    };
+    let found = wear::run(&request, &mut |p| screen.redraw_measuring(p))?;
+    screen.redraw_end();
+    let options = report::Options { units: screen.units(args.units), recorded: None, made: Some(now()) };
+    let html = report::wear(&found.wear, &found.said, &options);
+    let verdict = format!("{}: {}", found.wear.vehicle, crate::show::wear::headline(&found.wear));
+    Ok(Made { html, verdict, pictures: Vec::new() })
 }
 
 fn of_vehicles(args: &Args, vehicles: Vec<PathBuf>, units: Units) -> Result<Made, Failure> {

@@ -104,11 +104,8 @@ fn replaced(text: &str) -> Result<Replaced, String> {
 
 impl Args {
     fn work(&self) -> Vec<Work> {
-        let mut work: Vec<Work> = self
-            .replaced
-            .iter()
-            .map(|r| Work::Replaced { element: r.element.clone(), end: r.end })
-            .collect();
+        let mut work: Vec<Work> =
+            self.replaced.iter().map(|r| Work::Replaced { element: r.element.clone(), end: r.end }).collect();
         work.extend(self.greased.iter().map(|e| Work::Greased { element: e.clone() }));
         work.extend(self.retorqued.iter().map(|e| Work::Retorqued { element: e.clone() }));
         work.extend(self.checked.iter().map(|e| Work::Checked { element: e.clone() }));
@@ -146,7 +143,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     };
     screen.print(&page)?;
     if date.whole_day && !record.added.is_empty() {
-        screen.tell("Runs of that day count as after it; give the time, as in 2026-11-25T14:00, where that is wrong.");
+        screen.tell(
+            "Runs of that day count as after it; give the time, as in 2026-11-25T14:00, where that is wrong.",
+        );
     }
     Ok(Ending::Done)
 }

@@ -20,7 +20,8 @@ fn ends_of(link: &str) -> String {
 pub fn basis(vehicle: &Vehicle, axle: &Axle, ramp_angle_rad: Option<f64>) -> Basis {
     let facts = AxleFacts::of(vehicle, axle);
     let mm = |m: f64| format!("{:.3} mm", m * 1e3);
-    let degrees = |rad: Option<f64>| rad.map_or("not given".to_owned(), |r| format!("{:.3}°", r.to_degrees()));
+    let degrees =
+        |rad: Option<f64>| rad.map_or("not given".to_owned(), |r| format!("{:.3}°", r.to_degrees()));
     let torque = |share: f64, on: TorqueReaction| {
         let body = if on == TorqueReaction::Housing { "housing" } else { "chassis" };
         format!("{share}, on the {body}")
@@ -40,7 +41,9 @@ pub fn basis(vehicle: &Vehicle, axle: &Axle, ramp_angle_rad: Option<f64>) -> Bas
     .map(|(name, value)| (name.to_owned(), value))
     .collect();
     for line in lines(axle, vehicle.tolerance_m) {
-        let point = |p: crate::geometry::Vector3<f64>| format!("{:.1}, {:.1}, {:.1}", p.x * 1e3, p.y * 1e3, p.z * 1e3);
+        let point = |p: crate::geometry::Vector3<f64>| {
+            format!("{:.1}, {:.1}, {:.1}", p.x * 1e3, p.y * 1e3, p.z * 1e3)
+        };
         let ends = format!("({}) to ({}) mm", point(line.chassis.point()), point(line.axle.point()));
         basis.insert(ends_of(&line.name), ends);
     }
@@ -123,7 +126,8 @@ mod tests {
         let squat = Quantity::Number(Key::AntiSquat);
         let (before, basis) = pair();
         let parted = |after: &RunFacts, after_basis: &Basis| {
-            [&play, &change, &steer, &squat].map(|q| !reasons(q, (&before, &basis), (after, after_basis)).is_empty())
+            [&play, &change, &steer, &squat]
+                .map(|q| !reasons(q, (&before, &basis), (after, after_basis)).is_empty())
         };
         // A word in the file that no number depends on.
         let commented = RunFacts { design_hash: "e".into(), rig_hash: "x".into(), ..before.clone() };

@@ -183,8 +183,7 @@ fn reached(weighted: &[(f64, &Candidate)], limit: f64, later: f64) -> f64 {
     weighted
         .iter()
         .map(|(weight, c)| {
-            let variance =
-                c.level_variance + 2.0 * later * c.cross + later * later * c.slope_u * c.slope_u;
+            let variance = c.level_variance + 2.0 * later * c.cross + later * later * c.slope_u * c.slope_u;
             weight * normal_sf((limit - c.level - c.slope * later) / variance.max(f64::MIN_POSITIVE).sqrt())
         })
         .sum()

@@ -108,8 +108,7 @@ impl RunRecord {
             ramp_angle_rad: analysis.facts.ramp_angle_rad,
             ..facts
         };
-        let axles =
-            analysis.axles.iter().map(|a| axle_record(vehicle, a, facts.ramp_angle_rad)).collect();
+        let axles = analysis.axles.iter().map(|a| axle_record(vehicle, a, facts.ramp_angle_rad)).collect();
         Self { facts, fingerprint, axles }
     }
 }
@@ -129,7 +128,8 @@ fn axle_record(vehicle: &Vehicle, axle: &AxleAnalysis, ramp_angle_rad: Option<f6
     entries.push(entry(Quantity::RampLeft, &left.index));
     entries.push(entry(Quantity::RampRight, &right.index));
     for link in &axle.links {
-        let give = Measured::without(Status::NotMeasured, "needs a rock or shove test with its load typed in");
+        let give =
+            Measured::without(Status::NotMeasured, "needs a rock or shove test with its load typed in");
         for (of, measured) in [
             (OfLink::Play, &link.play_m),
             (OfLink::Compliance, &give),
@@ -144,11 +144,7 @@ fn axle_record(vehicle: &Vehicle, axle: &AxleAnalysis, ramp_angle_rad: Option<f6
         chi_square_per_dof: axle.fit.chi_square_per_dof,
         heave_m: axle.travel.heave_m,
         roll_rad: axle.travel.roll_rad,
-        basis: vehicle
-            .axles
-            .get(axle.index)
-            .map(|a| basis(vehicle, a, ramp_angle_rad))
-            .unwrap_or_default(),
+        basis: vehicle.axles.get(axle.index).map(|a| basis(vehicle, a, ramp_angle_rad)).unwrap_or_default(),
         entries,
     }
 }

@@ -118,7 +118,8 @@ pub fn elements(axle: &Axle) -> Vec<(&str, ElementKind)> {
 
 /// The element that a measured line belongs to: itself, or the wishbone or arm whose leg it is.
 pub fn element_of<'a>(line: &str, elements: &[(&'a str, ElementKind)]) -> Option<&'a str> {
-    let owns = |name: &str| line.strip_prefix(name).is_some_and(|rest| rest.is_empty() || rest.starts_with(' '));
+    let owns =
+        |name: &str| line.strip_prefix(name).is_some_and(|rest| rest.is_empty() || rest.starts_with(' '));
     elements.iter().map(|e| e.0).filter(|name| owns(name)).max_by_key(|name| name.len())
 }
 
@@ -153,7 +154,8 @@ impl Work {
 
     /// Whether its names are those of the vehicle; a sentence if not.
     pub fn unknown_name(&self, vehicle: &Vehicle) -> Option<UnknownName> {
-        let all: Vec<&str> = vehicle.axles.iter().flat_map(|a| elements(a).into_iter().map(|e| e.0)).collect();
+        let all: Vec<&str> =
+            vehicle.axles.iter().flat_map(|a| elements(a).into_iter().map(|e| e.0)).collect();
         if let Some(element) = self.element()
             && !all.contains(&element)
         {

@@ -187,7 +187,11 @@ fn date(item: &Item<'_>) -> Option<(String, i64)> {
 fn work(section: &mut Section<'_>, word: Word) -> Option<Work> {
     let element = |section: &mut Section<'_>| {
         section
-            .require("element", Example::Text("\"lower left\""), "the link, arm or spring, as vehicle.toml calls it")
+            .require(
+                "element",
+                Example::Text("\"lower left\""),
+                "the link, arm or spring, as vehicle.toml calls it",
+            )
             .and_then(|i| i.name())
     };
     let end = |item: Item<'_>| item.choice(&SIDES);
@@ -199,7 +203,9 @@ fn work(section: &mut Section<'_>, word: Word) -> Option<Work> {
         Word::Moved => {
             let element = element(section);
             let hole = section.optional("hole", |i| i.whole_within(1, 99));
-            let end = section.require("end", Example::Text("\"chassis\""), "the end that hangs elsewhere").and_then(end);
+            let end = section
+                .require("end", Example::Text("\"chassis\""), "the end that hangs elsewhere")
+                .and_then(end);
             let hole = hole?.and_then(|hole| u32::try_from(hole).ok());
             Work::Moved { element: element?, end: end?, hole }
         }
@@ -244,7 +250,6 @@ pub fn append(vehicle_folder: &Path, events: &[ServiceEvent]) -> Result<(), Serv
     };
     write().map_err(|source| ServiceError::Write { path, source })
 }
-
 
 #[cfg(test)]
 mod tests {
@@ -294,8 +299,11 @@ mod tests {
             name().prop_map(|element| Work::Greased { element }),
             name().prop_map(|element| Work::Retorqued { element }),
             name().prop_map(|element| Work::Checked { element }),
-            (name(), end(), prop::option::of(1u32..99))
-                .prop_map(|(element, end, hole)| Work::Moved { element, end, hole }),
+            (name(), end(), prop::option::of(1u32..99)).prop_map(|(element, end, hole)| Work::Moved {
+                element,
+                end,
+                hole
+            }),
             prop::option::of(name()).prop_map(|axle| Work::Tyre { axle }),
             prop::option::of(name()).prop_map(|axle| Work::Pressure { axle }),
             prop::option::of(name()).prop_map(|axle| Work::RideHeight { axle }),

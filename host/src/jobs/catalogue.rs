@@ -154,8 +154,8 @@ impl Catalogue {
             self.store.put(&measured(vehicle, folder)).map_err(store)?;
         }
         for vehicle in logbook.vehicles().unwrap_or_default() {
-            let events =
-                service_file::load(&logbook.vehicle_folder(&vehicle)).map_err(|e| Trouble::Other(e.into()))?;
+            let events = service_file::load(&logbook.vehicle_folder(&vehicle))
+                .map_err(|e| Trouble::Other(e.into()))?;
             let now: Vec<_> =
                 events.iter().map(|e| (e.date.clone(), e.at_us, e.text.clone(), e.work.words())).collect();
             if self.store.services(&vehicle).map_err(store)? != now {
@@ -208,7 +208,8 @@ fn measured(vehicle: &str, folder: &Path) -> RunRecord {
         Err(error) => {
             let program = env!("CARGO_PKG_VERSION").to_owned();
             let problem = Some(error.to_string());
-            let facts = RunFacts { vehicle: vehicle.to_owned(), run: name, program, problem, ..RunFacts::default() };
+            let facts =
+                RunFacts { vehicle: vehicle.to_owned(), run: name, program, problem, ..RunFacts::default() };
             let (header_bytes, header_us) = header_look(folder);
             let fingerprint = Fingerprint { header_bytes, header_us, data_bytes: None };
             return RunRecord { facts, fingerprint, axles: Vec::new() };
@@ -218,7 +219,8 @@ fn measured(vehicle: &str, folder: &Path) -> RunRecord {
     let request = RunRequest { run: folder.display().to_string(), ..RunRequest::default() };
     let told = |failure: Failure| failure.to_string();
     let result = source::open(&request).map_err(told).and_then(|source| {
-        let analysis = measure::analyse(&source.vehicle, &source.rig, &source.recording).map_err(|e| e.to_string())?;
+        let analysis =
+            measure::analyse(&source.vehicle, &source.rig, &source.recording).map_err(|e| e.to_string())?;
         Ok((source.vehicle, analysis))
     });
     match result {

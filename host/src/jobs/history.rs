@@ -139,7 +139,8 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
         }
     }
     let earlier = all - rows.len().min(all);
-    let services = services(&logbook, request, rows.first().map(|r| r.facts.started_us).filter(|_| earlier > 0))?;
+    let services =
+        services(&logbook, request, rows.first().map(|r| r.facts.started_us).filter(|_| earlier > 0))?;
     let runs = rows
         .into_iter()
         .map(|run| Listed { entries: by_run.remove(&run.id).unwrap_or_default(), run })
@@ -163,9 +164,7 @@ fn services(
         all.extend(events.into_iter().map(|e| (vehicle.clone(), e)));
     }
     let since = filter.since_us.max(from_us);
-    all.retain(|(_, e)| {
-        since.is_none_or(|s| e.at_us >= s) && filter.until_us.is_none_or(|u| e.at_us < u)
-    });
+    all.retain(|(_, e)| since.is_none_or(|s| e.at_us >= s) && filter.until_us.is_none_or(|u| e.at_us < u));
     all.sort_by_key(|(_, e)| e.at_us);
     Ok(all)
 }

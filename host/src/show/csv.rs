@@ -32,8 +32,9 @@ pub fn history(listing: &Listing) -> String {
     let cell = |value: Option<f64>| value.map_or_else(String::new, |v| v.to_string());
     for listed in &listing.runs {
         let facts = &listed.run.facts;
-        let head = [&facts.vehicle, &facts.run, &facts.started, facts.test.as_ref().unwrap_or(&String::new())]
-            .map(String::clone);
+        let head =
+            [&facts.vehicle, &facts.run, &facts.started, facts.test.as_ref().unwrap_or(&String::new())]
+                .map(String::clone);
         let tail = [facts.design_hash.clone(), facts.rig_hash.clone()];
         if let Some(problem) = &facts.problem {
             let mut row = head.to_vec();

@@ -27,10 +27,14 @@ pub fn headline(wear: &Wear) -> String {
     let measured = wear.axles.iter().flat_map(|a| &a.joints).any(|j| j.state != JointState::NotMeasured);
     match (wear.runs.is_empty(), measured, drifted) {
         (true, _, _) => "no run has been recorded.".into(),
-        (_, _, 1..) => "no joint's play grows, but the axle moves otherwise than it did: see which numbers have changed.".into(),
+        (_, _, 1..) => {
+            "no joint's play grows, but the axle moves otherwise than it did: see which numbers have changed."
+                .into()
+        }
         (_, true, 0) => "nothing points to a joint that wears.".into(),
         (_, false, 0) => {
-            "no run has measured play, and no number has changed. A rock or a shove test measures play.".into()
+            "no run has measured play, and no number has changed. A rock or a shove test measures play."
+                .into()
         }
     }
 }
@@ -47,12 +51,18 @@ pub fn sign(state: JointState) -> char {
 /// Everything that is said of one joint.
 pub fn joint(axle: &AxleWear, joint: &Joint, runs: &[RunRow], units: Units) -> Vec<String> {
     let length = units.length();
-    let Some(play) = &joint.play else { return vec!["play not measured: it needs a rock or shove test".into()] };
+    let Some(play) = &joint.play else {
+        return vec!["play not measured: it needs a rock or shove test".into()];
+    };
     let current = play.current();
     let mut told = vec![state(axle, joint, length)];
     if let Some(alarm) = play.alarm {
         let name = |step: usize| step_name(play, runs, step);
-        told.push(format!("runs one way since {}; the charts spoke at {}", name(alarm.since), name(alarm.first)));
+        told.push(format!(
+            "runs one way since {}; the charts spoke at {}",
+            name(alarm.since),
+            name(alarm.first)
+        ));
     }
     if matches!(joint.state, JointState::Worn | JointState::Growing) {
         if let Some(sure) = joint.sure {
@@ -123,7 +133,8 @@ fn day_after(us: i64, days: f64) -> Option<String> {
     if days > FAR_YEARS * 365.25 {
         return None;
     }
-    let then = Timestamp::from_microsecond(us).ok()?.checked_add(((days * 24.0).round() as i64).hours()).ok()?;
+    let then =
+        Timestamp::from_microsecond(us).ok()?.checked_add(((days * 24.0).round() as i64).hours()).ok()?;
     Some(then.strftime("%Y-%m-%d").to_string())
 }
 
@@ -153,7 +164,11 @@ pub fn drift(drift: &Drift, runs: &[RunRow], units: Units) -> String {
     let was = drift.number.baseline.map_or_else(String::new, |b| {
         format!(" from {} over {}", scale.with_u(b.mean, Some(b.u)), counted(b.runs, "run"))
     });
-    format!("changed by {}{}{was}, since {since}", scale.signed(drift.change.0, Some(drift.change.1)), scale.unit)
+    format!(
+        "changed by {}{}{was}, since {since}",
+        scale.signed(drift.change.0, Some(drift.change.1)),
+        scale.unit
+    )
 }
 
 /// How patient the charts are, once per page.
@@ -162,7 +177,10 @@ pub fn patience(axle: &AxleWear) -> String {
     let followed = joints + axle.numbers_followed;
     let runs = crate::history::chart::Sides::Both.limits().in_control_runs;
     let shared = if followed > 1 {
-        format!("; of {followed} followed here, one or other speaks falsely about every {:.0} runs", runs / followed as f64)
+        format!(
+            "; of {followed} followed here, one or other speaks falsely about every {:.0} runs",
+            runs / followed as f64
+        )
     } else {
         String::new()
     };

@@ -5,6 +5,8 @@
 mod broken_files;
 mod journey;
 mod reports;
+mod over_time;
+mod ten_thousand;
 mod worked_values;
 
 use std::path::{Path, PathBuf};

@@ -147,7 +147,10 @@ mod tests {
         for (lambda, l, lengths) in tabled {
             for (shift, length) in [0.0, 0.5, 1.0].into_iter().zip(lengths) {
                 let found = ewma(lambda, l, shift);
-                assert!((found - length).abs() < ROUNDED, "λ {lambda}, shift {shift}: {found}, tabled {length}");
+                assert!(
+                    (found - length).abs() < ROUNDED,
+                    "λ {lambda}, shift {shift}: {found}, tabled {length}"
+                );
             }
         }
     }

@@ -47,8 +47,8 @@ fn cumulative_sum_of_the_handbook() {
     // from data that are given to two and had three.
     const FROM_ROUNDED_DATA: f64 = 0.03;
     let data = [
-        324.93, 324.68, 324.73, 324.35, 325.35, 325.23, 324.13, 324.53, 325.23, 324.60, 324.63, 325.15, 328.33,
-        327.25, 327.83, 328.50, 326.68, 327.78, 326.88, 328.35,
+        324.93, 324.68, 324.73, 324.35, 325.35, 325.23, 324.13, 324.53, 325.23, 324.60, 324.63, 325.15,
+        328.33, 327.25, 327.83, 328.50, 326.68, 327.78, 326.88, 328.35,
     ];
     let mut cusum = Cusum::default();
     let ups: Vec<f64> = data
@@ -58,9 +58,17 @@ fn cumulative_sum_of_the_handbook() {
             cusum.up
         })
         .collect();
-    for (place, printed) in
-        [(11, 0.0), (12, 3.01), (13, 4.94), (14, 7.45), (15, 10.63), (16, 11.99), (17, 14.44), (18, 16.00), (19, 19.04)]
-    {
+    for (place, printed) in [
+        (11, 0.0),
+        (12, 3.01),
+        (13, 4.94),
+        (14, 7.45),
+        (15, 10.63),
+        (16, 11.99),
+        (17, 14.44),
+        (18, 16.00),
+        (19, 19.04),
+    ] {
         assert!((ups[place] - printed).abs() < FROM_ROUNDED_DATA, "{place}: {} {printed}", ups[place]);
     }
     assert_eq!(ups.iter().position(|up| *up > 4.1959), Some(13));

@@ -76,9 +76,14 @@ impl Explain for StoreError {
     fn hint(&self) -> Option<String> {
         Some(match self {
             Self::Damaged { .. } => "hingeline history --rebuild".into(),
-            Self::Newer { .. } => "Read it with the version of this program that wrote it, or a newer one.".into(),
+            Self::Newer { .. } => {
+                "Read it with the version of this program that wrote it, or a newer one.".into()
+            }
             Self::Busy(_) => "Try again when the other program is done; nothing is lost meanwhile.".into(),
-            Self::Disk { .. } => "Check that the logbook's folder can be written to and has room; the runs are untouched.".into(),
+            Self::Disk { .. } => {
+                "Check that the logbook's folder can be written to and has room; the runs are untouched."
+                    .into()
+            }
         })
     }
 }

@@ -100,7 +100,8 @@ fn migrating_twice_changes_nothing_and_an_old_database_is_carried_forward() {
          received, lost, excluded, header_bytes, header_us) VALUES ('Bramble', 'old', '', 1, '', '', '', '', '', '', 1, 0, 0, 1, 1)";
     connection.execute_batch(put).unwrap();
     let shape = |connection: &Connection| -> Vec<String> {
-        let mut statement = connection.prepare("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name").unwrap();
+        let mut statement =
+            connection.prepare("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name").unwrap();
         statement.query_map([], |row| row.get(0)).unwrap().map(Result::unwrap).collect()
     };
     schema::migrate(&mut connection).unwrap();
@@ -128,7 +129,11 @@ fn a_newer_database_is_refused_and_left_alone() {
 #[test]
 fn damage_is_told_and_what_is_set_aside_is_kept() {
     let (dir, path) = temporary();
-    std::fs::write(&path, "this was never a database, and is longer than a header of a hundred bytes: ".repeat(9)).unwrap();
+    std::fs::write(
+        &path,
+        "this was never a database, and is longer than a header of a hundred bytes: ".repeat(9),
+    )
+    .unwrap();
     assert!(Store::open(&path).unwrap_err().is_damage());
     let kept = set_aside(&path, "2026-11-25-141203").unwrap();
     assert_eq!(kept, dir.path().join("history-damaged-2026-11-25-141203.db"));
@@ -136,7 +141,10 @@ fn damage_is_told_and_what_is_set_aside_is_kept() {
     let mut store = Store::open(&path).unwrap();
     store.put(&record(1)).unwrap();
     drop(store);
-    assert_eq!(set_aside(&path, "2026-11-25-141203").unwrap().file_name().unwrap(), "history-damaged-2026-11-25-141203-1.db");
+    assert_eq!(
+        set_aside(&path, "2026-11-25-141203").unwrap().file_name().unwrap(),
+        "history-damaged-2026-11-25-141203-1.db"
+    );
     let other = Connection::open(&path).unwrap();
     other.execute_batch("CREATE TABLE t (x); PRAGMA user_version = 1").unwrap();
     drop(other);
@@ -149,7 +157,8 @@ fn readers_go_on_while_a_run_is_put_in() {
     let mut writer = Store::open(&path).unwrap();
     writer.put(&record(1)).unwrap();
     let reader = Store::open(&path).unwrap();
-    let transaction = writer.connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).unwrap();
+    let transaction =
+        writer.connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).unwrap();
     transaction.execute("DELETE FROM measurement", []).unwrap();
     assert_eq!(reader.series("Bramble").unwrap().iter().map(|s| s.points.len()).sum::<usize>(), 2);
     transaction.rollback().unwrap();

@@ -7,13 +7,8 @@ use crate::measure::Status;
 use rusqlite::{Transaction, TransactionBehavior, params};
 
 /// Statuses by the number that the database keeps; only ever added to at the end.
-pub const STATUSES: [Status; 5] = [
-    Status::Measured,
-    Status::NotResolved,
-    Status::NotExcited,
-    Status::NotMeasured,
-    Status::FromDesign,
-];
+pub const STATUSES: [Status; 5] =
+    [Status::Measured, Status::NotResolved, Status::NotExcited, Status::NotMeasured, Status::FromDesign];
 
 fn count(number: u64) -> i64 {
     i64::try_from(number).unwrap_or(i64::MAX)
@@ -75,7 +70,10 @@ impl Store {
         })
     }
 
-    fn write(&mut self, work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()>) -> Result<(), StoreError> {
+    fn write(
+        &mut self,
+        work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()>,
+    ) -> Result<(), StoreError> {
         let path = self.path.clone();
         let told = |e: rusqlite::Error| StoreError::of(&path, &e);
         let transaction =
@@ -91,7 +89,9 @@ fn take_out(transaction: &Transaction<'_>, vehicle: &str, run: &str) -> rusqlite
         let sql = format!("DELETE FROM {table} WHERE run = {RUN}");
         transaction.prepare_cached(&sql)?.execute([vehicle, run])?;
     }
-    transaction.prepare_cached("DELETE FROM run WHERE vehicle = ?1 AND name = ?2")?.execute([vehicle, run])?;
+    transaction
+        .prepare_cached("DELETE FROM run WHERE vehicle = ?1 AND name = ?2")?
+        .execute([vehicle, run])?;
     Ok(())
 }
 

@@ -169,11 +169,8 @@ impl Course<'_> {
             first.facts.started_us < event.at_us && event.at_us <= second.facts.started_us
         };
         let met: Vec<&(&ServiceEvent, Effect)> = self.events.iter().filter(|e| during(e.0)).collect();
-        let anew: Vec<String> = met
-            .iter()
-            .filter(|e| e.1 == Effect::BaselineAnew)
-            .map(|(event, _)| event.work.words())
-            .collect();
+        let anew: Vec<String> =
+            met.iter().filter(|e| e.1 == Effect::BaselineAnew).map(|(event, _)| event.work.words()).collect();
         if !anew.is_empty() {
             return Between::Anew { why: anew, by_change: false };
         }

@@ -1,7 +1,7 @@
 //! From series to joints: which is worn, which grows, how sure that is, and what else would explain it.
 
-use super::{AxleWear, Drift, Joint, JointState, Past, Wear, assess, is_number, places};
 use super::{Assessment, Step};
+use super::{AxleWear, Drift, Joint, JointState, Past, Wear, assess, is_number, places};
 use crate::history::comparable::what_goes_on;
 use crate::history::growth::{Dated, Growth, fit};
 use crate::history::quantity::{OfLink, Quantity};
@@ -38,7 +38,9 @@ fn axle_wear(past: &Past, places: &HashMap<i64, usize>, axle: &Axle) -> AxleWear
             Quantity::Link(OfLink::Play, link) => {
                 joints.push(joint(past, axle, link, Some(assess(past, places, axle, one))));
             }
-            quantity if is_number(quantity) || matches!(quantity, Quantity::Link(OfLink::ApparentChange, _)) => {
+            quantity
+                if is_number(quantity) || matches!(quantity, Quantity::Link(OfLink::ApparentChange, _)) =>
+            {
                 if !one.points.is_empty() {
                     numbers.push(assess(past, places, axle, one));
                 }
@@ -180,7 +182,12 @@ fn breaks(joints: &[Joint], numbers: &[Assessment], runs: &[RunRow]) -> Vec<Stri
         .map(|(run, why, parted)| {
             let name = runs.get(*run).map_or("", |r| r.facts.run.as_str());
             let goes_on = what_goes_on(&quantities, parted).map_or(String::new(), |s| format!(" {s}"));
-            format!("From run {name} on {} of {} series begin anew: {}.{goes_on}", parted.len(), all.len(), why.join("; "))
+            format!(
+                "From run {name} on {} of {} series begin anew: {}.{goes_on}",
+                parted.len(),
+                all.len(),
+                why.join("; ")
+            )
         })
         .collect()
 }

@@ -102,7 +102,8 @@ struct Tally {
 /// its play grows.
 fn live(rng: &mut ChaCha8Rng, slope_m: f64, tally: &mut Tally) {
     let (worn, start) = (rng.random_range(0..4usize), rng.random_range(20..32usize));
-    let rise = |link: usize, n: usize| if link == worn { slope_m * n.saturating_sub(start) as f64 } else { 0.0 };
+    let rise =
+        |link: usize, n: usize| if link == worn { slope_m * n.saturating_sub(start) as f64 } else { 0.0 };
     // Before the replacement the joint had half as much again.
     let before = |link: usize, n: usize| if link == worn && n < 12 { 0.5 * SOUND_M } else { 0.0 };
     let mut past = past(rng, RUNS, |link, n| SOUND_M + before(link, n) + rise(link, n));
@@ -116,11 +117,13 @@ fn live(rng: &mut ChaCha8Rng, slope_m: f64, tally: &mut Tally) {
     for link in 0..LINKS.len() {
         let assessment = play_of(&past, link);
         let sound = if link == worn { start + 1 } else { RUNS };
-        let first = assessment.steps.iter().find(|s| s.chart.is_some_and(|c| c.signal.is_some())).map(|s| s.run);
+        let first =
+            assessment.steps.iter().find(|s| s.chart.is_some_and(|c| c.signal.is_some())).map(|s| s.run);
         tally.sound_runs += first.unwrap_or(sound).min(sound);
         tally.false_alarms += usize::from(first.is_some_and(|f| f < sound));
         if link == worn {
-            let found = assessment.steps.iter().skip(sound).find(|s| s.chart.is_some_and(|c| c.signal.is_some()));
+            let found =
+                assessment.steps.iter().skip(sound).find(|s| s.chart.is_some_and(|c| c.signal.is_some()));
             let Some(found) = found else {
                 tally.missed += 1;
                 continue;
@@ -177,9 +180,8 @@ fn three_hundred_lives_are_told_as_the_guide_says() {
 #[test]
 fn a_worn_joint_is_named_with_what_is_left_and_a_new_one_begins_anew() {
     let mut rng = ChaCha8Rng::seed_from_u64(5);
-    let growing = |link: usize, n: usize| {
-        SOUND_M + if link == 2 && n > 10 { 0.06e-3 * (n - 10) as f64 } else { 0.0 }
-    };
+    let growing =
+        |link: usize, n: usize| SOUND_M + if link == 2 && n > 10 { 0.06e-3 * (n - 10) as f64 } else { 0.0 };
     let mut past = past(&mut rng, 20, growing);
     let wear = wear_of(past.clone());
     let first = &wear.axles[0].joints[0];

@@ -19,7 +19,8 @@ fn table() -> String {
     let mut text = String::from("t_s,phase,left\n");
     for k in 0..580 {
         let t = f64::from(k) * 0.05;
-        let (phase, travel) = if t < 5.0 { ("still", 0.0) } else { ("bounce", 40.0 * (0.8 * (t - 5.0)).sin()) };
+        let (phase, travel) =
+            if t < 5.0 { ("still", 0.0) } else { ("bounce", 40.0 * (0.8 * (t - 5.0)).sin()) };
         text += &format!("{t:.2},{phase},{:.2}\n", 553.2 - travel);
     }
     text

@@ -50,15 +50,21 @@ pub fn over_time(listing: &Listing, units: Units) -> Plot {
             }
         }
     }
-    let label = named.as_ref().map_or_else(|| "number".to_owned(), |(q, _)| match q.element() {
-        "" => q.label(),
-        link => q.label().replacen(&format!("{link}: "), "", 1),
-    });
+    let label = named.as_ref().map_or_else(
+        || "number".to_owned(),
+        |(q, _)| match q.element() {
+            "" => q.label(),
+            link => q.label().replacen(&format!("{link}: "), "", 1),
+        },
+    );
     let day: String = listing.runs.first().map_or("", |r| &r.run.facts.started).chars().take(10).collect();
     Plot {
         slug: slug(&format!("history {label}")),
         title: format!("{} over time", words::capital(&label)),
-        description: format!("{} in every run, with 95 % intervals, against days since {day}.", words::capital(&label)),
+        description: format!(
+            "{} in every run, with 95 % intervals, against days since {day}.",
+            words::capital(&label)
+        ),
         x: format!("days since {day}"),
         y: format!("{label},{}", named.map_or("", |n| n.1.unit)),
         lines: lines
@@ -74,9 +80,8 @@ pub fn over_time(listing: &Listing, units: Units) -> Plot {
 pub fn of_joint(wear: &Wear, link: Option<&str>, chart: Chart, units: Units) -> Plot {
     let mut joints: Vec<_> = wear.axles.iter().flat_map(|a| a.joints.iter().map(move |j| (a, j))).collect();
     joints.sort_by_key(|(_, j)| j.state);
-    let found = joints
-        .into_iter()
-        .find(|(_, j)| link.map_or(j.state != JointState::NotMeasured, |l| j.link == l));
+    let found =
+        joints.into_iter().find(|(_, j)| link.map_or(j.state != JointState::NotMeasured, |l| j.link == l));
     match found.and_then(|(axle, joint)| Some((axle.limit_m, joint.play.as_ref()?))) {
         Some((limit, play)) => of_assessment(play, &wear.runs, limit, chart, units),
         None => Plot {

@@ -9,11 +9,13 @@ mod origin;
 mod style;
 mod swatch;
 mod verdicts;
+mod wear;
 
 #[cfg(test)]
 mod tests;
 
 pub use figures::{Picture, pictures};
+pub use wear::wear;
 
 use super::{Units, verdict, words};
 use crate::judge::{AxleComparison, Comparison};

@@ -140,7 +140,10 @@ pub fn service(record: &Record, options: &Options) -> String {
     }
     for event in &record.added {
         let when: String = event.date.replacen('T', " ", 1).chars().take(16).collect();
-        page.paragraph(&format!("Entered for {}, {when}: {}.", record.vehicle, service_words(event)), Ink::Strong);
+        page.paragraph(
+            &format!("Entered for {}, {when}: {}.", record.vehicle, service_words(event)),
+            Ink::Strong,
+        );
         page.paragraph(&event.work.consequence(), Ink::Plain);
     }
     page.finish()

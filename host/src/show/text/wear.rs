@@ -46,14 +46,21 @@ fn joints(page: &mut Page, axle: &AxleWear, wear: &Wear, options: &Options) {
     for joint in told {
         let bad = matches!(joint.state, JointState::Worn | JointState::Growing);
         let ink = if bad { Ink::Bad } else { Ink::Plain };
-        page.entry(say::sign(joint.state), ink, &joint.link, &say::joint(axle, joint, &wear.runs, options.units));
+        page.entry(
+            say::sign(joint.state),
+            ink,
+            &joint.link,
+            &say::joint(axle, joint, &wear.runs, options.units),
+        );
     }
     if !unmeasured.is_empty() {
         let names: Vec<&str> = unmeasured.iter().map(|j| j.link.as_str()).collect();
-        page.entry('?', Ink::Faint, "play not measured", &[format!(
-            "{}: it needs a rock or shove test",
-            words::list(&names)
-        )]);
+        page.entry(
+            '?',
+            Ink::Faint,
+            "play not measured",
+            &[format!("{}: it needs a rock or shove test", words::list(&names))],
+        );
     }
 }
 

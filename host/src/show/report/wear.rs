@@ -1,0 +1,120 @@
+//! A vehicle's wear as one HTML file: what to look at first, the charts behind it, what else would explain it, the service
+//! record, the cautions.
+
+use super::{Options, origin, style};
+use crate::history::wear::{AxleWear, Joint, JointState, Wear};
+use crate::show::plot::{self, Chart};
+use crate::show::units::PLUS_MINUS;
+use crate::show::{wear as say, words};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// Joints whose charts are shown where none is suspected.
+const SHOWN: usize = 4;
+
+/// The page; `said` are sentences about the history itself.
+pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
+    let title = format!("{}: wear", wear.vehicle);
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (PreEscaped(style::sheet())) }
+            }
+            body {
+                main {
+                    header { p.lead { (title) } }
+                    section {
+                        h1.verdict { (wear.vehicle) ": " (say::headline(wear)) }
+                        p.note { (say::counted(wear.runs.len(), "run")) " in the history. " (PLUS_MINUS) }
+                    }
+                    @for axle in &wear.axles { (axle_section(axle, wear, options)) }
+                    (services(wear))
+                    (listed("Mind", said))
+                    (origin::cautions())
+                }
+                footer {
+                    p { "Made with hingeline " (env!("CARGO_PKG_VERSION"))
+                        @if let Some(made) = &options.made { ", " (made) } "." }
+                }
+            }
+        }
+    }
+    .into_string()
+}
+
+fn axle_section(axle: &AxleWear, wear: &Wear, options: &Options) -> Markup {
+    let measured: Vec<&Joint> = axle.joints.iter().filter(|j| j.play.is_some()).collect();
+    let suspected = |j: &&&Joint| matches!(j.state, JointState::Worn | JointState::Growing);
+    let shown: Vec<&Joint> = match measured.iter().filter(suspected).count() {
+        0 => measured.iter().copied().take(SHOWN).collect(),
+        _ => measured.iter().filter(suspected).copied().collect(),
+    };
+    html! {
+        section {
+            h2 { "Which joints of the " (axle.name) " axle?" }
+            @for joint in &axle.joints {
+                h3 { (joint.link) }
+                ul { @for told in say::joint(axle, joint, &wear.runs, options.units) {
+                    li { (words::capital(&told)) "." }
+                } }
+            }
+            @for joint in shown { (charts(axle, joint, wear, options)) }
+            h2 { "Which numbers of the " (axle.name) " axle have changed?" }
+            @if axle.drifts.is_empty() { p { "None of " (axle.numbers_followed) " that are followed." } }
+            @for drift in &axle.drifts {
+                p { (words::capital(&drift.number.quantity.label())) " "
+                    (say::drift(drift, &wear.runs, options.units)) "." }
+                (figure(&plot::of_assessment(&drift.number, &wear.runs, None, Chart::Values, options.units)))
+            }
+            (listed("What else would explain it?", &axle.otherwise))
+            (listed("What begins anew by itself, and why", &axle.breaks))
+            h2 { "How sure are the charts?" }
+            p { (say::patience(axle)) }
+        }
+    }
+}
+
+fn charts(axle: &AxleWear, joint: &Joint, wear: &Wear, options: &Options) -> Markup {
+    let Some(play) = &joint.play else { return html! {} };
+    let draw = |chart| plot::of_assessment(play, &wear.runs, axle.limit_m, chart, options.units);
+    html! {
+        (figure(&draw(Chart::Values)))
+        (figure(&draw(Chart::Cusum)))
+        (figure(&draw(Chart::Ewma)))
+    }
+}
+
+/// A plot with its title; nothing where there is nothing to draw.
+fn figure(plot: &plot::Plot) -> Markup {
+    html! {
+        @if let Ok(svg) = plot::inline_svg(plot) {
+            figure { figcaption { strong { (plot.title) } } (PreEscaped(svg)) }
+        }
+    }
+}
+
+fn services(wear: &Wear) -> Markup {
+    html! {
+        @if !wear.services.is_empty() {
+            section {
+                h2 { "What was done, and when" }
+                dl.facts { @for event in wear.services.iter().rev() {
+                    dt { (event.date.chars().take(10).collect::<String>()) }
+                    dd { (words::capital(&event.work.words())) @if !event.text.is_empty() { ": " (event.text) } }
+                } }
+            }
+        }
+    }
+}
+
+fn listed(heading: &str, sentences: &[String]) -> Markup {
+    html! {
+        @if !sentences.is_empty() {
+            h2 { (heading) }
+            ul { @for sentence in sentences { li { (words::capital(sentence)) } } }
+        }
+    }
+}
