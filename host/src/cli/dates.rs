@@ -34,19 +34,24 @@ pub fn stamp() -> String {
 
 /// Parses a day or a time.
 pub fn moment(text: &str) -> Result<Moment, String> {
+    zoned(text).map(|(time, whole_day)| Moment::of(&time, whole_day))
+}
+
+/// Parses a day or a time into a time, and whether it was only a day.
+pub fn zoned(text: &str) -> Result<(ZonedDateTime, bool), String> {
     let here = TimeZone::system();
     let wrong = || "write it as 2026-11-25, or with the time as 2026-11-25T14:00".to_owned();
     if let Ok(day) = text.parse::<Date>() {
         // `Date` also reads the day of a longer text: only a bare day is a whole day.
         if text.len() == day.to_string().len() {
-            return Ok(Moment::of(&day.to_zoned_datetime(here).map_err(|_| wrong())?, true));
+            return Ok((day.to_zoned_datetime(here).map_err(|_| wrong())?, true));
         }
     }
     if let Ok(instant) = text.parse::<Timestamp>() {
-        return Ok(Moment::of(&instant.to_zoned_datetime(here), false));
+        return Ok((instant.to_zoned_datetime(here), false));
     }
     let time = text.parse::<DateTime>().map_err(|_| wrong())?;
-    Ok(Moment::of(&time.to_zoned_datetime(here).map_err(|_| wrong())?, false))
+    Ok((time.to_zoned_datetime(here).map_err(|_| wrong())?, false))
 }
 
 /// Parses a day into the instant at which it begins, µs since 1970.

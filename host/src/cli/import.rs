@@ -1,5 +1,6 @@
 //! `hingeline import`
 
+use super::dates::zoned;
 use super::output::Screen;
 use super::target::{Typed, test};
 use super::{Ending, Failure};
@@ -7,6 +8,7 @@ use crate::files::logbook::Logbook;
 use crate::jobs::import;
 use crate::run::plan::Test;
 use crate::show::text;
+use jiff::ZonedDateTime;
 use std::path::{Path, PathBuf};
 
 /// Make a run of a table of readings (CSV).
@@ -21,8 +23,15 @@ pub struct Args {
     /// What a table without a phase column was: bounce, ramp, ramp left, rock, ….
     #[arg(long, value_name = "TEST", value_parser = test)]
     test: Option<Test>,
+    /// When it was recorded: 2026-11-25, or 2026-11-25T14:00; now where nothing is given.
+    #[arg(long, value_name = "DATE", value_parser = recorded)]
+    recorded: Option<ZonedDateTime>,
     #[command(flatten)]
     typed: Typed,
+}
+
+fn recorded(text: &str) -> Result<ZonedDateTime, String> {
+    zoned(text).map(|(time, _)| time)
 }
 
 /// Runs the command; the new run's name stands alone on the last line.
@@ -33,7 +42,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         vehicle_folder: logbook.vehicle_folder(&args.vehicle),
         test: args.test,
         facts: args.typed.facts(args.test),
-        now: jiff::ZonedDateTime::now(),
+        now: args.recorded.clone().unwrap_or_else(ZonedDateTime::now),
     })?;
     screen.tell(&text::imported(&imported.recording));
     screen.print(&imported.name)?;

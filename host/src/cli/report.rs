@@ -129,14 +129,14 @@ fn of_run(args: &Args, run: &str, screen: &Screen) -> Result<Made, Failure> {
 fn of_wear(args: &Args, vehicle: &str, screen: &Screen) -> Result<Made, Failure> {
     let request = wear::Request {
         logbook: screen.logbook.clone(),
-        vehicle: vehicle.to_owned(),
+        vehicle: Some(vehicle.to_owned()),
         stamp: super::dates::stamp(),
     };
     let found = wear::run(&request, &mut |p| screen.redraw_measuring(p))?;
     screen.redraw_end();
     let options = report::Options { units: screen.units(args.units), recorded: None, made: Some(now()) };
-    let html = report::wear(&found.wear, &found.said, &options);
-    let verdict = format!("{}: {}", found.wear.vehicle, crate::show::wear::headline(&found.wear));
+    let html = found.vehicles.iter().map(|wear| report::wear(wear, &found.said, &options)).collect();
+    let verdict = found.vehicles.iter().map(report::wear_verdict).collect();
     Ok(Made { html, verdict, pictures: Vec::new() })
 }
 

@@ -4,6 +4,7 @@ use super::dates::stamp;
 use super::files;
 use super::output::{Output, Screen};
 use super::{Ending, Failure};
+use crate::explain::Explain;
 use crate::history::wear::JointState;
 use crate::jobs::wear;
 use crate::show::plot::Chart;
@@ -14,9 +15,9 @@ use std::path::PathBuf;
 /// What to look at before the next trip: which joint wears, since when, and how long until your limit.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The vehicle, by its folder in the logbook.
+    /// The vehicle, by its folder in the logbook; a line for each of them where none is named.
     #[arg(value_name = "VEHICLE")]
-    vehicle: String,
+    vehicle: Option<String>,
     /// Also draw a joint's play over the runs to this file (.svg or .png).
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
@@ -60,22 +61,54 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let found = wear::run(&request, &mut |p| screen.redraw_measuring(p))?;
     screen.redraw_end();
     let options = screen.options(&args.output);
+    let [wear] = found.vehicles.as_slice() else { return several(args, &found, screen) };
     if let Some(file) = &args.plot {
         let chart = match args.chart {
             Drawn::Play => Chart::Values,
             Drawn::Cusum => Chart::Cusum,
             Drawn::Ewma => Chart::Ewma,
         };
-        files::save_plot(&plot::of_joint(&found.wear, args.link.as_deref(), chart, options.units), file)?;
+        files::save_plot(&plot::of_joint(wear, args.link.as_deref(), chart, options.units), file)?;
     }
     let page = if args.output.json {
-        json::wear(&found.wear, &found.said)
+        json::wear(wear, &found.said)
     } else {
-        text::wear(&found.wear, &found.said, &options)
+        text::wear(wear, &found.said, &options)
     };
     screen.print(&page)?;
-    let hit = args.fail_on.is_some_and(|fail| {
-        found.wear.suspects().any(|(_, j)| fail == FailOn::Growing || j.state == JointState::Worn)
-    });
-    Ok(if hit { Ending::Found } else { Ending::Done })
+    Ok(ending(args, &found))
+}
+
+/// A fleet: what to look at on each vehicle.
+fn several(args: &Args, found: &wear::Found, screen: &Screen) -> Result<Ending, Failure> {
+    if args.plot.is_some() {
+        return Err(WhichVehicle.into());
+    }
+    let page = if args.output.json {
+        json::fleet(&found.vehicles, &found.said)
+    } else {
+        text::fleet(&found.vehicles, &found.said, &screen.options(&args.output))
+    };
+    screen.print(&page)?;
+    Ok(ending(args, found))
+}
+
+fn ending(args: &Args, found: &wear::Found) -> Ending {
+    let joints = || found.vehicles.iter().flat_map(|w| w.suspects());
+    match args.fail_on {
+        Some(FailOn::Growing) if joints().next().is_some() => Ending::Found,
+        Some(FailOn::Worn) if joints().any(|(_, j)| j.state == JointState::Worn) => Ending::Found,
+        _ => Ending::Done,
+    }
+}
+
+/// A plot shows one vehicle.
+#[derive(Debug, thiserror::Error)]
+#[error("a plot shows the joint of one vehicle, and none is named")]
+struct WhichVehicle;
+
+impl Explain for WhichVehicle {
+    fn hint(&self) -> Option<String> {
+        Some("hingeline wear VEHICLE --plot FILE".into())
+    }
 }

@@ -20,6 +20,9 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
+/// Version of the program that measures.
+const PROGRAM: &str = env!("CARGO_PKG_VERSION");
+
 /// How far the history is: the run that is being measured.
 #[derive(Debug, Clone, Copy)]
 pub struct Progress<'a> {
@@ -153,6 +156,12 @@ impl Catalogue {
             progress(Progress { vehicle, run, number: k + 1, of });
             self.store.put(&measured(vehicle, folder)).map_err(store)?;
         }
+        let other = self.store.measured_by_others(PROGRAM).map_err(store)?;
+        if other > 0 {
+            self.said.push(format!(
+                "{other} of the runs were measured by another version of this program; hingeline history --rebuild measures them anew."
+            ));
+        }
         for vehicle in logbook.vehicles().unwrap_or_default() {
             let events = service_file::load(&logbook.vehicle_folder(&vehicle))
                 .map_err(|e| Trouble::Other(e.into()))?;
@@ -206,7 +215,7 @@ fn measured(vehicle: &str, folder: &Path) -> RunRecord {
     let run = match RunFolder::open(folder) {
         Ok(run) => run,
         Err(error) => {
-            let program = env!("CARGO_PKG_VERSION").to_owned();
+            let program = PROGRAM.to_owned();
             let problem = Some(error.to_string());
             let facts =
                 RunFacts { vehicle: vehicle.to_owned(), run: name, program, problem, ..RunFacts::default() };
@@ -247,7 +256,7 @@ fn facts(vehicle: &str, run: &RunFolder) -> RunFacts {
         data_hash: String::new(),
         rig_basis: rig_basis(&run.path).unwrap_or_else(|| header.rig_hash.clone()),
         firmware: header.logger.as_ref().map(|l| format!("{} build {}", l.firmware, l.build)),
-        program: env!("CARGO_PKG_VERSION").to_owned(),
+        program: PROGRAM.to_owned(),
         counts: Counts::default(),
         problem: None,
     }

@@ -3,10 +3,12 @@
 use super::catalogue::{self, Opening, Progress};
 use super::history::{known_vehicle, logbook};
 use crate::explain::Failure;
+use crate::files::logbook::VEHICLE_FILE;
+use crate::history::service::ServiceEvent;
 use crate::history::service_file;
-use crate::history::store::Filter;
+use crate::history::store::{Filter, Store, StoreError};
 use crate::history::wear::{Past, Wear, wear_of};
-use crate::vehicle;
+use crate::vehicle::{self, Vehicle};
 use std::path::PathBuf;
 
 /// What is asked.
@@ -14,45 +16,56 @@ use std::path::PathBuf;
 pub struct Request {
     /// The logbook that was named.
     pub logbook: Option<PathBuf>,
-    /// The vehicle's folder.
-    pub vehicle: String,
+    /// The vehicle's folder; every vehicle of the logbook where none is named.
+    pub vehicle: Option<String>,
     /// The time, as a file that is set aside is marked with it.
     pub stamp: String,
 }
 
-/// A vehicle's wear, with what a person should be told beside it.
+/// Vehicles' wear, with what a person should be told beside it.
 #[derive(Debug, Clone)]
 pub struct Found {
-    /// The vehicle's folder.
-    pub folder: String,
-    /// Its wear.
-    pub wear: Wear,
+    /// Each vehicle's wear; one where one was named.
+    pub vehicles: Vec<Wear>,
     /// Sentences.
     pub said: Vec<String>,
 }
 
-/// Reads a vehicle's wear from its history, which is brought up to date first.
+/// Reads vehicles' wear from the history, which is brought up to date first.
 ///
 /// # Errors
 /// Where there is no logbook or no such vehicle, a file of it is wrong, or the database cannot be used.
 pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Found, Failure> {
     let logbook = logbook(request.logbook.as_deref())?;
-    known_vehicle(&logbook, &request.vehicle)?;
-    let folder = logbook.vehicle_folder(&request.vehicle);
-    let vehicle = vehicle::file::load(&folder.join(crate::files::logbook::VEHICLE_FILE))?;
-    let services = service_file::load(&folder)?;
+    let folders = match &request.vehicle {
+        Some(name) => {
+            known_vehicle(&logbook, name)?;
+            vec![name.clone()]
+        }
+        None => logbook.vehicles()?,
+    };
+    let mut drawn = Vec::new();
+    for name in &folders {
+        let folder = logbook.vehicle_folder(name);
+        drawn.push((vehicle::file::load(&folder.join(VEHICLE_FILE))?, service_file::load(&folder)?));
+    }
     let opening = Opening { logbook: &logbook, stamp: request.stamp.clone(), rebuild: false };
-    let (past, said) = catalogue::with(&opening, progress, |catalogue| {
-        let store = &catalogue.store;
-        let filter = Filter { vehicle: Some(request.vehicle.clone()), ..Filter::default() };
-        Ok(Past {
-            vehicle: vehicle.clone(),
-            runs: store.runs(&filter)?,
-            axles: store.axles(&request.vehicle)?,
-            bases: store.bases()?,
-            series: store.series(&request.vehicle)?,
-            services: services.clone(),
-        })
+    let (pasts, said) = catalogue::with(&opening, progress, |catalogue| {
+        let vehicles = folders.iter().zip(&drawn);
+        vehicles.map(|(name, (vehicle, services))| past(&catalogue.store, name, vehicle, services)).collect()
     })?;
-    Ok(Found { folder: request.vehicle.clone(), wear: wear_of(past), said })
+    let pasts: Vec<Past> = pasts;
+    Ok(Found { vehicles: pasts.into_iter().map(wear_of).collect(), said })
+}
+
+fn past(store: &Store, name: &str, vehicle: &Vehicle, services: &[ServiceEvent]) -> Result<Past, StoreError> {
+    let filter = Filter { vehicle: Some(name.to_owned()), ..Filter::default() };
+    Ok(Past {
+        vehicle: vehicle.clone(),
+        runs: store.runs(&filter)?,
+        axles: store.axles(name)?,
+        bases: store.bases()?,
+        series: store.series(name)?,
+        services: services.to_vec(),
+    })
 }

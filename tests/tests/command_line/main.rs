@@ -4,8 +4,8 @@
 
 mod broken_files;
 mod journey;
-mod reports;
 mod over_time;
+mod reports;
 mod ten_thousand;
 mod worked_values;
 

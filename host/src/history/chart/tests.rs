@@ -1,3 +1,5 @@
+//! Charts against published values, and by simulation against the run lengths that they state.
+
 use super::learner::{Learner, Repeatability};
 use super::*;
 use rand::{RngExt, SeedableRng};

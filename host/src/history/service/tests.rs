@@ -1,3 +1,5 @@
+//! Which baselines each kind of work ends.
+
 use super::*;
 use crate::files::starters::Layout;
 

@@ -114,6 +114,16 @@ impl Store {
         self.all(sql, params![vehicle], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)))
     }
 
+    /// How many runs were measured by another version of the program.
+    ///
+    /// # Errors
+    /// As for [`Self::known`].
+    pub fn measured_by_others(&self, program: &str) -> Result<usize, StoreError> {
+        let sql = "SELECT count(*) FROM run WHERE program <> ?1";
+        let counts: Vec<i64> = self.all(sql, params![program], |row| row.get(0))?;
+        Ok(counts.first().map_or(0, |n| usize::try_from(*n).unwrap_or(0)))
+    }
+
     /// How many runs there are.
     ///
     /// # Errors

@@ -1,3 +1,5 @@
+//! The database: what goes in comes back, old versions, damage, several programs at once.
+
 use super::*;
 use crate::history::quantity::{OfLink, Quantity};
 use crate::history::record::{AxleRecord, Entry, RunFacts, RunRecord};

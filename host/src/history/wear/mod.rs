@@ -4,7 +4,7 @@ mod assess;
 mod attribute;
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 pub use assess::{Alarm, Assessment, Segment, Step, assess};
 pub use attribute::wear_of;

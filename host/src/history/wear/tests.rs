@@ -1,3 +1,5 @@
+//! Simulated lives: how soon wear is seen, which joint is named, how often wrongly.
+
 use super::*;
 use crate::files::starters::Layout;
 use crate::history::chart::run_length::cusum_delay;
@@ -86,6 +88,26 @@ fn until(past: &Past, runs: usize) -> Past {
 
 fn play_of(past: &Past, link: usize) -> Assessment {
     assess(past, &places(&past.runs), &past.vehicle.axles[0], &past.series[link])
+}
+
+/// A vehicle whose upper left link wears, whose lower right one was replaced lately, and whose rig was changed.
+pub fn sample() -> Wear {
+    let mut rng = ChaCha8Rng::seed_from_u64(5);
+    let growing =
+        |link: usize, n: usize| SOUND_M + if link == 2 && n > 10 { 0.06e-3 * (n - 10) as f64 } else { 0.0 };
+    let mut past = past(&mut rng, 20, growing);
+    let points = past.series[1].points.iter().enumerate().map(|(n, p)| {
+        let steer = 0.1 + 40.0 * p.value + if n > 14 { 0.03 } else { 0.0 };
+        SeriesPoint { value: steer, u: 0.01, own_u: 0.003, ..*p }
+    });
+    past.series.push(SeriesRow {
+        axle: past.vehicle.axles[0].name.clone(),
+        quantity: Quantity::Number(crate::vehicle::numbers::Key::RollSteer),
+        points: points.collect(),
+    });
+    past.runs[3..].iter_mut().for_each(|r| r.facts.rig_basis = "another".into());
+    past.services = vec![event(17.5, Work::Retorqued { element: "lower right".into() })];
+    wear_of(past)
 }
 
 #[derive(Default)]

@@ -1,3 +1,5 @@
+//! The history kept up to date with the runs, whatever happens to it.
+
 use super::*;
 use crate::history::store::Filter;
 use crate::jobs::import;

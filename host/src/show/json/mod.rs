@@ -14,7 +14,7 @@ pub use compare::{comparison, runs};
 pub use history::{history, service};
 pub use predict::prediction;
 pub use sensors::sensors;
-pub use wear::wear;
+pub use wear::{fleet, wear};
 
 use crate::measure::Measured;
 use crate::vehicle::numbers::Key;

@@ -107,6 +107,27 @@ pub fn wear(wear: &Wear, said: &[String]) -> String {
     })
 }
 
+/// What to look at on each vehicle of a fleet, as JSON.
+pub fn fleet(vehicles: &[Wear], said: &[String]) -> String {
+    #[derive(Serialize)]
+    struct Fleet<'a> {
+        format: u32,
+        vehicles: Vec<Answer<'a>>,
+        said: &'a [String],
+    }
+    #[derive(Serialize)]
+    struct Answer<'a> {
+        vehicle: &'a str,
+        answer: String,
+        suspects: Vec<&'a str>,
+    }
+    fn answer(wear: &Wear) -> Answer<'_> {
+        let suspects = wear.suspects().map(|(_, j)| j.link.as_str()).collect();
+        Answer { vehicle: &wear.vehicle, answer: headline(wear), suspects }
+    }
+    text(&Fleet { format: FORMAT, vehicles: vehicles.iter().map(answer).collect(), said })
+}
+
 fn axle<'a>(axle: &'a AxleWear, runs: &'a [RunRow]) -> Axle<'a> {
     Axle {
         name: &axle.name,

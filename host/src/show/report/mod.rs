@@ -15,7 +15,7 @@ mod wear;
 mod tests;
 
 pub use figures::{Picture, pictures};
-pub use wear::wear;
+pub use wear::{wear, wear_verdict};
 
 use super::{Units, verdict, words};
 use crate::judge::{AxleComparison, Comparison};

@@ -11,6 +11,11 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 /// Joints whose charts are shown where none is suspected.
 const SHOWN: usize = 4;
 
+/// What the page says first.
+pub fn wear_verdict(wear: &Wear) -> String {
+    format!("{}: {}", wear.vehicle, say::headline(wear))
+}
+
 /// The page; `said` are sentences about the history itself.
 pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
     let title = format!("{}: wear", wear.vehicle);
@@ -27,7 +32,7 @@ pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
                 main {
                     header { p.lead { (title) } }
                     section {
-                        h1.verdict { (wear.vehicle) ": " (say::headline(wear)) }
+                        h1.verdict { (wear_verdict(wear)) }
                         p.note { (say::counted(wear.runs.len(), "run")) " in the history. " (PLUS_MINUS) }
                     }
                     @for axle in &wear.axles { (axle_section(axle, wear, options)) }

@@ -24,7 +24,7 @@ pub use predict::prediction;
 pub use recording::{imported, recorded, recording};
 pub use runs::runs;
 pub use sensors::sensors;
-pub use wear::wear;
+pub use wear::{fleet, wear};
 
 #[cfg(test)]
 mod predict_tests;

@@ -32,6 +32,21 @@ pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
     page.finish()
 }
 
+/// What to look at on each vehicle of a fleet, a line or two each.
+pub fn fleet(vehicles: &[Wear], said: &[String], options: &Options) -> String {
+    let mut page = Page::new(options.styled);
+    if vehicles.is_empty() {
+        page.paragraph("The logbook has no vehicle.", Ink::Strong);
+    }
+    for wear in vehicles {
+        let bad = wear.suspects().next().is_some();
+        let (sign, ink) = if bad { ('!', Ink::Bad) } else { ('·', Ink::Plain) };
+        page.entry(sign, ink, &wear.vehicle, &[say::headline(wear)]);
+    }
+    listed(&mut page, "Mind", said);
+    page.finish()
+}
+
 fn joints(page: &mut Page, axle: &AxleWear, wear: &Wear, options: &Options) {
     if axle.joints.is_empty() {
         return;
@@ -85,5 +100,46 @@ fn listed(page: &mut Page, heading: &str, sentences: &[String]) {
     page.heading(heading);
     for sentence in sentences {
         page.item("·", &words::capital(sentence));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::history::wear::tests::sample;
+    use crate::show::{json, report};
+
+    #[test]
+    fn the_page_answers_first_and_fits() {
+        let said = ["The history was damaged.".to_owned()];
+        let page = wear(&sample(), &said, &Options::default());
+        for line in page.lines() {
+            assert!(line.chars().count() <= crate::show::text::WIDTH, "{line}");
+        }
+        insta::assert_snapshot!(page);
+    }
+
+    #[test]
+    fn colour_repeats_what_words_say() {
+        let styled = wear(&sample(), &[], &Options { styled: true, ..Options::default() });
+        let bare = anstream::adapter::strip_str(&styled).to_string();
+        assert_eq!(bare, wear(&sample(), &[], &Options::default()));
+        assert_ne!(bare, styled);
+    }
+
+    #[test]
+    fn json_and_report_say_the_same() {
+        let sample = sample();
+        let document: serde_json::Value = serde_json::from_str(&json::wear(&sample, &[])).unwrap();
+        let first = &document["axles"][0]["joints"][0];
+        assert_eq!((first["link"].as_str(), first["state"].as_str()), (Some("upper left"), Some("growing")));
+        assert_eq!(first["play_m"]["points"].as_array().map(Vec::len), Some(20));
+        let page = report::wear(&sample, &[], &report::Options::default());
+        let answer = document["answer"].as_str().unwrap();
+        assert!(page.contains(answer), "{answer}");
+        assert!(page.matches("<svg").count() >= 3, "value and both charts");
+        assert!(page.contains("stands rated"));
+        let fleet: serde_json::Value = serde_json::from_str(&json::fleet(&[sample], &[])).unwrap();
+        assert_eq!(fleet["vehicles"][0]["suspects"][0], "upper left");
     }
 }
