@@ -17,6 +17,7 @@ pub mod board;
 pub mod bus;
 pub mod bus_scan;
 pub mod config;
+pub mod far_bus;
 pub mod health;
 pub mod logger;
 pub mod outbox;

@@ -1,0 +1,31 @@
+#!/usr/bin/env bash
+# Builds a board's machine image.
+#
+#   firmware/build-board.sh emulated [--features F]     prints where the image is: target/boards/emulated.elf
+#
+# The image links only if nothing in it can panic. Compilers are found as firmware/cortex-m.sh says.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+. firmware/cortex-m.sh
+
+board=${1:?which board? one of: emulated}
+shift
+case $board in
+emulated) target=thumbv7m-none-eabi ;;
+*) fail "there is no board \"$board\": emulated is the only one." ;;
+esac
+find_compiler "$target"
+find_linker
+
+upper=$(tr 'a-z-' 'A-Z_' <<<"$target")
+export "CARGO_TARGET_${upper}_LINKER=$linker"
+flags="-C linker-flavor=ld.lld -C link-arg=-Tlink.x -C link-arg=--nmagic -C link-arg=-L$PWD/firmware/boards/$board"
+export "CARGO_TARGET_${upper}_RUSTFLAGS=$flags"
+export HINGELINE_BUILD=${HINGELINE_BUILD:-$(git rev-parse --short=12 HEAD 2>/dev/null || echo unnamed)}
+export CARGO_TARGET_DIR=$PWD/target/cortex-m
+
+"${cargo[@]}" build --locked --release "${std[@]}" --target "$target" \
+    --manifest-path "firmware/boards/$board/Cargo.toml" "$@"
+mkdir -p target/boards
+cp "$CARGO_TARGET_DIR/$target/release/hingeline-$board" "target/boards/$board.elf"
+echo "target/boards/$board.elf"
