@@ -1,23 +1,22 @@
 //! I²C buses at the other end of a serial line: how a board without parts of its own reaches parts that live on a PC.
 //!
-//! The board asks, one transfer at a time, and the peer answers. Both ends are here, so that neither can drift. A frame is
-//!
-//! ```text
-//! mark (1 byte: A5 asks, 5A answers) | length of the body (1) | body | check (2)
-//! ```
-//!
-//! The check is the lower half of the wire's own ([`hingeline_protocol::frame::check`]) over length and body, lowest byte
-//! first. Bodies, numbers lowest byte first:
+//! The board asks, one transfer at a time, and the peer answers. Both ends are here, so that neither can drift. Frames are
+//! short, because an emulated port moves bytes one by one:
 //!
 //! | question | bytes | | answer | bytes | |
 //! |---|---|---|---|---|---|
+//! | mark | 1 | A5 | mark | 1 | 5A |
+//! | length | 1 | of what is written | length | 1 | of what was read |
 //! | number | 1 | counts questions | number | 1 | of the question |
-//! | bus | 1 | which bus | bus | 1 | of the question |
-//! | what | 1 | 0 transfer, 1 clock the bus free | outcome | 1 | 0 done, 1 no acknowledgement, 2 bus in trouble |
-//! | address | 1 | seven bits | took | 4 | how long it takes on a bus, µs |
-//! | wanted | 1 | bytes to be read | read | rest | what was read |
-//! | start | 8 | device time, µs | | | |
-//! | written | rest | before anything is read | | | |
+//! | bus and what | 1 | bus · 2, + 1 to clock the bus free | bus and outcome | 1 | bus · 4, + 0 done, 1 no acknowledgement, 2 bus in trouble |
+//! | address | 1 | seven bits | took | 2 | how long it takes on a bus, µs |
+//! | wanted | 1 | bytes to be read | read | | |
+//! | start | 5 | device time, µs | check | 1 | |
+//! | written | | before anything is read | | | |
+//! | check | 1 | | | | |
+//!
+//! Numbers stand lowest byte first. The check is the lowest byte of the wire's own ([`hingeline_protocol::frame::check`])
+//! over everything between mark and check.
 //!
 //! A transfer carries its device time and its answer how long it takes, so that parts live in the board's time, and the
 //! board can wait as long as a bus would have kept it.
@@ -32,18 +31,13 @@ use crate::bus::Recover;
 const ASKS: u8 = 0xa5;
 /// Begins an answer.
 const ANSWERS: u8 = 0x5a;
-/// Most bytes of a body.
-const MAX_BODY: usize = 255;
+/// Most bytes that one transfer writes, or reads.
+pub const MAX_BYTES: usize = 96;
+/// Bytes of a question, or an answer, between length and what is written or read.
+const QUESTION_HEAD: usize = 9;
+const ANSWER_HEAD: usize = 4;
 /// Most bytes of a frame.
-pub const MAX_FRAME: usize = 2 + MAX_BODY + 2;
-/// Bytes of a question before what is written.
-const QUESTION_HEAD: usize = 13;
-/// Bytes of an answer before what was read.
-const ANSWER_HEAD: usize = 7;
-/// Most bytes that one transfer writes.
-pub const MAX_WRITTEN: usize = MAX_BODY - QUESTION_HEAD;
-/// Most bytes that one transfer reads.
-pub const MAX_READ: usize = MAX_BODY - ANSWER_HEAD;
+pub const MAX_FRAME: usize = 2 + QUESTION_HEAD + MAX_BYTES + 1;
 
 /// What is asked of a bus.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -78,10 +72,10 @@ pub struct Question {
     pub address: u8,
     /// Bytes to be read after what is written.
     pub wanted: u8,
-    /// Device time at the start, µs.
+    /// Device time at the start, µs; 40 bits of it travel, which last twelve days.
     pub start_us: u64,
     /// What is written.
-    pub written: Vec<u8, MAX_WRITTEN>,
+    pub written: Vec<u8, MAX_BYTES>,
 }
 
 /// One answer of the peer.
@@ -93,97 +87,107 @@ pub struct Answer {
     pub bus: u8,
     /// What became of it.
     pub became: Became,
-    /// How long it takes on a bus, µs.
-    pub took_us: u32,
+    /// How long it takes on a bus, µs, as far as that can be said.
+    pub took_us: u16,
     /// What was read.
-    pub read: Vec<u8, MAX_READ>,
+    pub read: Vec<u8, MAX_BYTES>,
 }
 
 /// A question or an answer.
 pub trait Body: Sized {
     /// The byte that begins its frame.
     const MARK: u8;
+    /// Bytes between length and what is written or read.
+    const HEAD: usize;
 
-    /// Writes the body; `None` if it has no room.
-    fn write(&self, body: &mut Vec<u8, MAX_BODY>) -> Option<()>;
+    /// What is written or read.
+    fn bytes(&self) -> &[u8];
 
-    /// Reads a body; `None` if it is none.
-    fn read(body: &[u8]) -> Option<Self>;
+    /// The bytes before that.
+    fn head(&self) -> Vec<u8, QUESTION_HEAD>;
+
+    /// Reads it back; `None` if it is none.
+    fn read(head: &[u8], bytes: &[u8]) -> Option<Self>;
 
     /// The whole frame.
     fn frame(&self) -> Vec<u8, MAX_FRAME> {
-        let (mut body, mut frame) = (Vec::new(), Vec::new());
-        // Both always fit: the longest content is what the sizes above leave.
-        let _ = self.write(&mut body);
-        let _ = frame.extend_from_slice(&[Self::MARK, body.len() as u8]);
-        let _ = frame.extend_from_slice(&body);
-        let checked = frame.get(1..).unwrap_or(&[]);
-        let [low, high, ..] = check(checked).to_le_bytes();
-        let _ = frame.extend_from_slice(&[low, high]);
+        let mut frame = Vec::new();
+        // All of it always fits: the longest content is what the sizes above leave.
+        let _ = frame.extend_from_slice(&[Self::MARK, self.bytes().len() as u8]);
+        let _ = frame.extend_from_slice(&self.head());
+        let _ = frame.extend_from_slice(self.bytes());
+        let _ = frame.push(sum(frame.get(1..).unwrap_or(&[])));
         frame
     }
 }
 
+fn sum(bytes: &[u8]) -> u8 {
+    check(bytes) as u8
+}
+
 impl Body for Question {
     const MARK: u8 = ASKS;
+    const HEAD: usize = QUESTION_HEAD;
 
-    fn write(&self, body: &mut Vec<u8, MAX_BODY>) -> Option<()> {
+    fn bytes(&self) -> &[u8] {
+        &self.written
+    }
+
+    fn head(&self) -> Vec<u8, QUESTION_HEAD> {
         let what = match self.what {
             What::Transfer => 0,
             What::Recover => 1,
         };
-        body.extend_from_slice(&[self.number, self.bus, what, self.address, self.wanted]).ok()?;
-        body.extend_from_slice(&self.start_us.to_le_bytes()).ok()?;
-        body.extend_from_slice(&self.written).ok()
+        let [a, b, c, d, e, ..] = self.start_us.to_le_bytes();
+        let head = [self.number, self.bus << 1 | what, self.address, self.wanted, a, b, c, d, e];
+        Vec::from_slice(&head).unwrap_or_default()
     }
 
-    fn read(body: &[u8]) -> Option<Self> {
-        let ([number, bus, what, address, wanted], rest) = body.split_first_chunk()?;
-        let (start, written) = rest.split_first_chunk()?;
+    fn read(head: &[u8], bytes: &[u8]) -> Option<Self> {
+        let &[number, what, address, wanted, a, b, c, d, e] = head.first_chunk()?;
         Some(Self {
-            number: *number,
-            bus: *bus,
-            what: match what {
-                0 => What::Transfer,
-                1 => What::Recover,
-                _ => return None,
-            },
-            address: *address,
-            wanted: *wanted,
-            start_us: u64::from_le_bytes(*start),
-            written: Vec::from_slice(written).ok()?,
+            number,
+            bus: what >> 1,
+            what: if what & 1 == 0 { What::Transfer } else { What::Recover },
+            address,
+            wanted,
+            start_us: u64::from_le_bytes([a, b, c, d, e, 0, 0, 0]),
+            written: Vec::from_slice(bytes).ok()?,
         })
     }
 }
 
 impl Body for Answer {
     const MARK: u8 = ANSWERS;
+    const HEAD: usize = ANSWER_HEAD;
 
-    fn write(&self, body: &mut Vec<u8, MAX_BODY>) -> Option<()> {
+    fn bytes(&self) -> &[u8] {
+        &self.read
+    }
+
+    fn head(&self) -> Vec<u8, QUESTION_HEAD> {
         let became = match self.became {
             Became::Done => 0,
             Became::NoAcknowledge => 1,
             Became::BusTrouble => 2,
         };
-        body.extend_from_slice(&[self.number, self.bus, became]).ok()?;
-        body.extend_from_slice(&self.took_us.to_le_bytes()).ok()?;
-        body.extend_from_slice(&self.read).ok()
+        let [low, high] = self.took_us.to_le_bytes();
+        Vec::from_slice(&[self.number, self.bus << 2 | became, low, high]).unwrap_or_default()
     }
 
-    fn read(body: &[u8]) -> Option<Self> {
-        let ([number, bus, became], rest) = body.split_first_chunk()?;
-        let (took, read) = rest.split_first_chunk()?;
+    fn read(head: &[u8], bytes: &[u8]) -> Option<Self> {
+        let &[number, became, low, high] = head.first_chunk()?;
         Some(Self {
-            number: *number,
-            bus: *bus,
-            became: match became {
+            number,
+            bus: became >> 2,
+            became: match became & 3 {
                 0 => Became::Done,
                 1 => Became::NoAcknowledge,
                 2 => Became::BusTrouble,
                 _ => return None,
             },
-            took_us: u32::from_le_bytes(*took),
-            read: Vec::from_slice(read).ok()?,
+            took_us: u16::from_le_bytes([low, high]),
+            read: Vec::from_slice(bytes).ok()?,
         })
     }
 }
@@ -191,7 +195,7 @@ impl Body for Answer {
 /// Takes bytes one by one and gives questions, or answers. What is no frame is skipped.
 #[derive(Debug, Clone, Default)]
 pub struct Reader {
-    /// Length, body and check as they come; empty while a mark is looked for.
+    /// Everything after the mark, as it comes.
     taken: Vec<u8, MAX_FRAME>,
     marked: bool,
 }
@@ -209,18 +213,19 @@ impl Reader {
             return None;
         }
         let _ = self.taken.push(byte);
-        let length = usize::from(*self.taken.first()?) + 1;
-        if self.taken.len() < length + 2 {
+        let length = usize::from(*self.taken.first()?);
+        if length > MAX_BYTES {
+            (self.marked, self.taken) = (false, Vec::new());
+            return None;
+        }
+        if self.taken.len() < 1 + B::HEAD + length + 1 {
             return None;
         }
         self.marked = false;
         let taken = core::mem::take(&mut self.taken);
-        let (checked, sum) = taken.split_at_checked(length)?;
-        let [low, high, ..] = check(checked).to_le_bytes();
-        if sum != [low, high] {
-            return None;
-        }
-        B::read(checked.get(1..)?)
+        let (&given, checked) = taken.split_last()?;
+        let (head, bytes) = checked.get(1..)?.split_at_checked(B::HEAD)?;
+        if sum(checked) == given { B::read(head, bytes) } else { None }
     }
 }
 
@@ -232,7 +237,7 @@ pub trait Line {
     /// Sends a byte, waiting for room if there is none.
     fn put(&mut self, byte: u8);
 
-    /// The next byte, if one has come.
+    /// The next byte, if one comes within some tens of microseconds.
     fn get(&mut self) -> Option<u8>;
 
     /// Lets time pass until `until_us`.
@@ -260,32 +265,28 @@ impl<L: Line> FarBus<L> {
         &mut self,
         what: What,
         address: u8,
-        written: Vec<u8, MAX_WRITTEN>,
+        written: Vec<u8, MAX_BYTES>,
         wanted: u8,
     ) -> Result<Answer, ErrorKind> {
         self.number = self.number.wrapping_add(1);
         let start_us = self.line.now_us();
-        let question = Question { number: self.number, bus: self.bus, what, address, wanted, start_us, written };
+        let question =
+            Question { number: self.number, bus: self.bus, what, address, wanted, start_us, written };
         question.frame().iter().for_each(|&byte| self.line.put(byte));
         let mut reader = Reader::new();
-        loop {
-            // The clock is looked at when the line is silent only.
-            match self.line.get() {
-                Some(byte) => match reader.push::<Answer>(byte) {
-                    // The answer to an earlier question came too late.
-                    Some(answer) if (answer.number, answer.bus) != (self.number, self.bus) => {}
-                    Some(answer) => {
-                        self.line.wait_until(start_us.saturating_add(u64::from(answer.took_us)));
-                        return Ok(answer);
-                    }
-                    None => {}
-                },
-                None if self.line.now_us().saturating_sub(start_us) >= ANSWER_WITHIN_US => {
-                    return Err(ErrorKind::Bus);
+        while self.line.now_us().saturating_sub(start_us) < ANSWER_WITHIN_US {
+            // The clock is looked at when the line was silent for a while only.
+            while let Some(byte) = self.line.get() {
+                // One of another number answers an earlier question, too late.
+                if let Some(answer) = reader.push::<Answer>(byte)
+                    && (answer.number, answer.bus) == (self.number, self.bus)
+                {
+                    self.line.wait_until(start_us.saturating_add(u64::from(answer.took_us)));
+                    return Ok(answer);
                 }
-                None => {}
             }
         }
+        Err(ErrorKind::Bus)
     }
 }
 
@@ -304,7 +305,7 @@ impl<L: Line> I2c for FarBus<L> {
                 Operation::Read(bytes) => wanted = wanted.saturating_add(bytes.len()),
             }
         }
-        if wanted > MAX_READ {
+        if wanted > MAX_BYTES {
             return Err(ErrorKind::Other);
         }
         let answer = self.ask(What::Transfer, address, written, wanted as u8)?;

@@ -36,7 +36,14 @@ pub struct Args {
     /// Virtual seconds per second.
     #[arg(long, value_name = "N", default_value = "1", value_parser = speed)]
     speed: f64,
-    /// End after so many virtual seconds.
+    /// Run the machine image for an emulated board (QEMU) in place of the native firmware; the one that was built where no
+    /// file is given.
+    #[arg(long, value_name = "ELF", num_args = 0..=1, conflicts_with_all = ["speed", "baud"])]
+    image: Option<Option<PathBuf>>,
+    /// With --image: let time leap while the image sleeps, so that it runs as fast as it goes.
+    #[arg(long, requires = "image")]
+    leap: bool,
+    /// End after so many virtual seconds; with --leap, of the test.
     #[arg(long, value_name = "N")]
     seconds: Option<f64>,
     /// Bits per second of the line; as fast as the port takes it where nothing is given, like USB.
@@ -57,6 +64,10 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         speed: args.speed,
         seconds: args.seconds,
         baud: args.baud,
+        image: args
+            .image
+            .clone()
+            .map(|file| simulate::Image { file, pace: if args.leap { Pace::Leaping } else { Pace::Wall } }),
     };
     let keys = Keys::listen();
     let mut printed = Ok(());

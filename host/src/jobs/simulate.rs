@@ -3,21 +3,25 @@
 use crate::device::line::Clock;
 use crate::device::setup::Setup;
 use crate::explain::{Explain, Failure, Status};
-use crate::rig;
+use crate::rig::{self, Rig};
 use crate::run::Phase;
 use crate::vehicle::{self, Vehicle};
 use crate::virtual_rig::deviation::Deviation;
 use crate::virtual_rig::logger::VirtualLogger;
 use crate::virtual_rig::pty::{Heard, Pty};
 use crate::virtual_rig::readings::Readings;
+use crate::virtual_rig::stage::Stage;
 use crate::virtual_rig::wiring::wired;
 use crate::virtual_rig::{Test, VehicleOnRamp};
 use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
 
+mod image;
 #[cfg(test)]
 mod tests;
+
+pub use image::{Image, built_image};
 
 /// Virtual time that passes at once, µs: short enough for answers to come soon.
 const SLICE_US: u64 = 10_000;
@@ -53,6 +57,8 @@ pub struct Request {
     pub seconds: Option<f64>,
     /// Speed of the line; none: as fast as the port takes it, like USB.
     pub baud: Option<u32>,
+    /// Runs this machine image in place of the native firmware; speed and baud are then its own.
+    pub image: Option<Image>,
 }
 
 /// Where a simulation is.
@@ -137,28 +143,42 @@ pub fn run(
     let truly = deviation.map_or_else(|| drawn.clone(), |d| d.apply(&drawn));
     let test = Test { axle, phases: request.plan.clone(), ramp_rad: request.ramp_rad };
     let readings = Readings::new(VehicleOnRamp::new(&truly, &test)?, &rig, Some(request.seed))?;
-    let mut logger = VirtualLogger::new(&rig, readings, request.seed)?;
+    let limit_us = request.seconds.map_or(u64::MAX, |s| (s * 1e6) as u64);
+    let mut go_on = |port: &str, open: bool, now_us: u64, phase: Option<Phase>| {
+        watch(&Progress { port, open, seconds: now_us as f64 * 1e-6, phase }) && now_us < limit_us
+    };
+    let (now_us, bytes) = match &request.image {
+        Some(image) => image::run(image, Stage::new(&rig, readings)?, clock, &mut go_on)?,
+        None => native(request, &rig, readings, clock, &mut go_on)?,
+    };
+    Ok(Simulated { seconds: now_us as f64 * 1e-6, bytes, deviation: deviation.map(|d| d.words(&drawn)) })
+}
+
+/// Asked at every turn with the port, whether it is open, the device time in µs, and the phase: whether to go on.
+type GoOn<'a> = dyn FnMut(&str, bool, u64, Option<Phase>) -> bool + 'a;
+
+/// Runs the firmware natively; gives the device time at the end, µs, and the bytes that were sent.
+fn native(
+    request: &Request,
+    rig: &Rig,
+    readings: Readings,
+    clock: &dyn Clock,
+    go_on: &mut GoOn,
+) -> Result<(u64, u64), Failure> {
+    let mut logger = VirtualLogger::new(rig, readings, request.seed)?;
     if let Some(baud) = request.baud {
         logger.set_baud(baud);
     }
-    let setup = Setup::of(&rig)?;
+    let setup = Setup::of(rig)?;
     logger
         .configure(&setup.sensors, setup.period_us)
         .map_err(|outcome| SimulateError::Refused(outcome.as_str()))?;
     let mut port = Pty::open().map_err(SimulateError::Port)?;
-    let limit_us = request.seconds.map_or(u64::MAX, |s| (s * 1e6) as u64);
     let bytes = serve(&mut logger, &mut port, clock, request.speed, &mut |logger, port, open| {
-        let progress = Progress {
-            port: port.path(),
-            open,
-            seconds: logger.now_us() as f64 * 1e-6,
-            phase: logger.phase(),
-        };
-        watch(&progress) && logger.now_us() < limit_us
+        go_on(port.path(), open, logger.now_us(), logger.phase())
     })
     .map_err(SimulateError::Port)?;
-    let seconds = logger.now_us() as f64 * 1e-6;
-    Ok(Simulated { seconds, bytes, deviation: deviation.map(|d| d.words(&drawn)) })
+    Ok((logger.now_us(), bytes))
 }
 
 fn axle(vehicle: &Vehicle, name: Option<&str>, with_sensors: usize) -> Result<usize, SimulateError> {

@@ -7,6 +7,8 @@ mod contact;
 pub mod deviation;
 mod ease;
 mod error;
+#[cfg(unix)]
+pub mod image;
 pub mod logger;
 pub mod parts;
 #[cfg(unix)]
@@ -16,6 +18,7 @@ pub mod scenario;
 mod script;
 mod spline;
 mod springs;
+pub mod stage;
 mod stand;
 mod vehicle_on_ramp;
 pub mod wiring;

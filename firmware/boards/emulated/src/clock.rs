@@ -8,14 +8,17 @@ use crate::registers::{
 };
 
 /// The processor's clock after reset, Hz, from which SysTick, timer and watchdog count.
-const CLOCK_HZ: u64 = 12_500_000;
+const CLOCK_HZ: u32 = 12_500_000;
 /// SysTick counts down through all of its 24 bits: around in 1.34 s.
 const RELOAD: u32 = 0x00ff_ffff;
 /// The watchdog asks after so many counts and resets after as many again: 2 s in all.
-const WATCHDOG_LOAD: u32 = CLOCK_HZ as u32;
+const WATCHDOG_LOAD: u32 = CLOCK_HZ;
 
 /// Rounds that SysTick has made.
 static ROUNDS: AtomicU32 = AtomicU32::new(0);
+
+/// Rounds of [`spin`] in a microsecond.
+static SPINS_PER_US: AtomicU32 = AtomicU32::new(1);
 
 /// Starts SysTick with its interrupt, and readies the alarm.
 pub fn start() {
@@ -29,6 +32,7 @@ pub fn start() {
     TIMER0_TAMR.write(1);
     TIMER0_IMR.write(1);
     NVIC_ISER0.write(1 << TIMER0A_IRQ | 1 << UART0_IRQ);
+    calibrate();
 }
 
 /// SysTick went around.
@@ -51,35 +55,57 @@ fn held<T>(work: impl FnOnce() -> T) -> T {
     done
 }
 
+/// SysTick's count. At zero its interrupt is raised or about to be, and a tick later the count begins again: no telling which
+/// round that is, so that tick is waited out.
+fn count() -> u32 {
+    loop {
+        match SYST_CVR.read() & RELOAD {
+            0 => {}
+            count => return count,
+        }
+    }
+}
+
 /// Microseconds since [`start`].
 pub fn now_us() -> u64 {
     let (rounds, count) = held(|| {
-        let (mut rounds, mut count) = (ROUNDS.load(Ordering::Relaxed), SYST_CVR.read());
+        let (rounds, before) = (ROUNDS.load(Ordering::Relaxed), count());
         // It went around and its interrupt waits: the count may be from before or after, so it is read again.
-        if ICSR.read() & PENDSTSET != 0 {
-            (rounds, count) = (rounds.wrapping_add(1), SYST_CVR.read());
-        }
-        (rounds, count)
+        if ICSR.read() & PENDSTSET != 0 { (rounds.wrapping_add(1), count()) } else { (rounds, before) }
     });
-    let ticks = u64::from(rounds) * u64::from(RELOAD + 1) + u64::from(RELOAD - (count & RELOAD));
-    // 12.5 ticks each.
-    ticks * 2 / (2 * CLOCK_HZ / 1_000_000)
+    // 12.5 ticks a microsecond: 25 µs are 2 · ticks. A round is 2²⁴ ticks, 1 342 177 µs and 7/25; division by a constant is
+    // cheap in 32 bits only.
+    let fraction = rounds.wrapping_mul(7).wrapping_add(2 * (RELOAD - count)) / 25;
+    u64::from(rounds) * 1_342_177 + u64::from(fraction)
+}
+
+/// Counts a register down, two instructions a round.
+fn spin(rounds: u32) {
+    let mut left = rounds.max(1);
+    // Safety: counts a register down to zero.
+    unsafe { core::arch::asm!("1: subs {0}, {0}, #1", "bhi 1b", inout(reg) left, options(nomem, nostack)) };
+    let _ = left;
+}
+
+/// Finds out how fast [`spin`] is.
+fn calibrate() {
+    const TRIAL: u32 = 20_000;
+    let start_us = now_us();
+    spin(TRIAL);
+    let took_us = (now_us().saturating_sub(start_us) as u32).max(1);
+    SPINS_PER_US.store(TRIAL / took_us, Ordering::Relaxed);
 }
 
 /// Lets a time pass that is too short to sleep.
 pub fn wait_until(until_us: u64) {
+    let spins_per_us = SPINS_PER_US.load(Ordering::Relaxed);
     loop {
-        let left_us = until_us.saturating_sub(now_us());
+        let left_us = until_us.saturating_sub(now_us()).min(1_000_000) as u32;
         if left_us == 0 {
             return;
         }
-        // The clock's registers are slow: between looks at them a loop that can only be too short.
-        let mut rounds = (left_us as u32).saturating_mul(4).min(100_000);
-        // Safety: counts a register down to zero.
-        unsafe {
-            core::arch::asm!("1: subs {0}, {0}, #1", "bhi 1b", inout(reg) rounds, options(nomem, nostack));
-        }
-        let _ = rounds;
+        // The clock's registers are slow: between two looks at them a little less than what is left.
+        spin(left_us.saturating_mul(spins_per_us) / 16 * 15);
     }
 }
 
@@ -89,9 +115,10 @@ pub fn sleep_until(until_us: u64, stay_awake: impl FnOnce() -> bool) {
     if left_us == 0 {
         return;
     }
-    let ticks = left_us.saturating_mul(CLOCK_HZ / 500_000) / 2;
+    // Longer sleeps end when the alarm does, and begin again.
+    let ticks = u32::try_from(left_us).unwrap_or(u32::MAX).min(60_000_000) * (CLOCK_HZ / 500_000) / 2;
     TIMER0_CTL.write(0);
-    TIMER0_TAILR.write(u32::try_from(ticks).unwrap_or(u32::MAX));
+    TIMER0_TAILR.write(ticks);
     TIMER0_CTL.write(1);
     // An interrupt that comes between the look and the sleep is held back, and ends the sleep at once.
     held(|| {

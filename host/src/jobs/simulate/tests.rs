@@ -24,6 +24,7 @@ fn request(folder: &std::path::Path) -> Request {
         speed: 1.0,
         seconds: None,
         baud: None,
+        image: None,
     }
 }
 
@@ -102,4 +103,9 @@ fn what_cannot_be_simulated_is_said() {
     insta::assert_snapshot!(format!("{}\n{part}", told.join("\n")));
     // A rate that the buses do not bear is refused when streaming begins, as a real logger does it.
     assert!(run(&base, &SystemClock::start(), &mut |_| false).is_ok());
+    let no_image = Image { file: Some("nowhere.elf".into()), leap: false };
+    assert_eq!(
+        fails(&Request { image: Some(no_image), ..base }).lines().next(),
+        Some("there is no machine image nowhere.elf")
+    );
 }

@@ -1,0 +1,154 @@
+//! The logger as a machine image under an emulator, on the same virtual rig as the native one.
+//!
+//! `emulator` is the process with its two serial lines and its button; `peer` answers what the image asks of its buses.
+
+mod emulator;
+mod error;
+mod peer;
+
+pub use emulator::{Emulator, Pace};
+pub use error::ImageError;
+pub use peer::Peer;
+
+use super::stage::Stage;
+use crate::run::Phase;
+use hingeline_protocol::{DeviceMessage, EventKind, FrameDecoder, Received};
+use std::io::{self, ErrorKind, Read, Write};
+use std::net::Shutdown;
+use std::os::unix::net::UnixStream;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread::JoinHandle;
+
+/// Bytes that are read at once.
+const PIECE: usize = 4096;
+
+/// A machine image that runs, with its buses served.
+#[derive(Debug)]
+pub struct ImageLogger {
+    emulator: Emulator,
+    host_line: UnixStream,
+    peer: Arc<Mutex<Peer>>,
+    serving: Option<(UnixStream, JoinHandle<()>)>,
+    decoder: FrameDecoder<DeviceMessage>,
+    now_us: u64,
+}
+
+impl ImageLogger {
+    /// Starts an emulator and serves its buses with the parts of `stage`.
+    ///
+    /// # Errors
+    /// Where the emulator does not start.
+    pub fn start(image: &std::path::Path, pace: Pace, stage: Stage) -> Result<Self, ImageError> {
+        let (emulator, lines) = Emulator::start(image, pace)?;
+        let peer = Arc::new(Mutex::new(Peer::new(stage)));
+        lines.host.set_nonblocking(true).map_err(ImageError::Line)?;
+        let buses = lines.buses.try_clone().map_err(ImageError::Line)?;
+        let serving = std::thread::spawn({
+            let (peer, monitor) = (peer.clone(), lines.monitor);
+            move || serve_buses(lines.buses, monitor, &peer)
+        });
+        Ok(Self {
+            emulator,
+            host_line: lines.host,
+            peer,
+            serving: Some((buses, serving)),
+            decoder: FrameDecoder::new(),
+            now_us: 0,
+        })
+    }
+
+    fn peer(&self) -> MutexGuard<'_, Peer> {
+        // A peer that broke off in the middle of an answer is a peer all the same.
+        self.peer.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Device time as far as it is known, µs.
+    pub fn now_us(&self) -> u64 {
+        self.now_us.max(self.peer().now_us())
+    }
+
+    /// Time in the test, s; negative before it begins.
+    pub fn test_s(&self) -> f64 {
+        let peer = self.peer();
+        peer.stage().test_s(peer.now_us())
+    }
+
+    /// The phase of the test; none before it begins and after its end.
+    pub fn phase(&self) -> Option<Phase> {
+        let peer = self.peer();
+        peer.stage().phase(peer.now_us())
+    }
+
+    /// Takes bytes from the host.
+    ///
+    /// # Errors
+    /// Where the emulator has ended.
+    pub fn feed(&mut self, bytes: &[u8]) -> io::Result<()> {
+        // A line of its own that is read all the time: it takes what a host sends.
+        self.host_line.write_all(bytes)
+    }
+
+    /// Moves what the image says to `out`.
+    ///
+    /// # Errors
+    /// Where the emulator has ended.
+    pub fn take_output(&mut self, out: &mut Vec<u8>) -> io::Result<()> {
+        let mut piece = [0; PIECE];
+        let count = match self.host_line.read(&mut piece) {
+            Ok(0) => return Err(io::Error::new(ErrorKind::BrokenPipe, self.emulator.last_words())),
+            Ok(count) => count,
+            Err(error) if matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::Interrupted) => 0,
+            Err(error) => return Err(error),
+        };
+        for &byte in piece.iter().take(count) {
+            out.push(byte);
+            if let Some(Received::Message(message)) = self.decoder.push(byte) {
+                self.note(&message);
+            }
+        }
+        Ok(())
+    }
+
+    /// Its own time, and when it begins to stream.
+    fn note(&mut self, message: &DeviceMessage) {
+        match message {
+            DeviceMessage::Identity(identity) => self.now_us = identity.uptime_us,
+            DeviceMessage::Status(status) => self.now_us = status.uptime_us,
+            DeviceMessage::Event(event) => {
+                self.now_us = event.time_us;
+                if event.kind == EventKind::Started {
+                    self.peer().stage_mut().streaming_began(event.time_us);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+impl Drop for ImageLogger {
+    fn drop(&mut self) {
+        self.emulator.end();
+        if let Some((buses, serving)) = self.serving.take() {
+            // Ends the thread's reading; it has nothing to say that anybody could hear.
+            let _ = buses.shutdown(Shutdown::Both);
+            let _ = serving.join();
+        }
+    }
+}
+
+/// Answers what the image asks, until its line is closed.
+fn serve_buses(mut buses: UnixStream, mut monitor: UnixStream, peer: &Mutex<Peer>) {
+    let mut piece = [0; PIECE];
+    while let Ok(count @ 1..) = buses.read(&mut piece) {
+        let (answers, presses) = {
+            let mut peer = peer.lock().unwrap_or_else(PoisonError::into_inner);
+            peer.take(piece.get(..count).unwrap_or_default())
+        };
+        if buses.write_all(&answers).is_err() {
+            return;
+        }
+        for _ in 0..presses {
+            emulator::press_button(&mut monitor);
+        }
+    }
+}
