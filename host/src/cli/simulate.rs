@@ -64,10 +64,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         speed: args.speed,
         seconds: args.seconds,
         baud: args.baud,
-        image: args
-            .image
-            .clone()
-            .map(|file| simulate::Image { file, pace: if args.leap { Pace::Leaping } else { Pace::Wall } }),
+        image: args.image.clone().map(|file| simulate::Image { file, leap: args.leap }),
     };
     let keys = Keys::listen();
     let mut printed = Ok(());
