@@ -3,6 +3,13 @@
 //!
 //! Rotation vector by `φ = F(x)·w`, with `M = R₁ᵀR₂`, `w = vee(M − Mᵀ)/2`, `x = sin²(θ/2) = (3 − tr M)/4` and
 //! `F = θ/sin θ = asin(z)/(z·√(1 − z²))`, `z² = x`; smooth at no rotation, good for less than half a turn.
+//!
+//! A small turn `ω` (carrier's axes) of the other body makes `δM = [ω]×·M`. By `[ω]×M + Mᵀ[ω]× = [(tr M·I − M)ω]×` and
+//! `tr([ω]×M) = −2w·ω` this gives `δw = K·ω` with `K = (tr M·I − M)/2`, `δx = w·ω/2`, and so `δφ = (F·K + F′·w·wᵀ/2)·ω`.
+
+mod strain;
+
+pub use strain::{Stiffness, Strain};
 
 use super::placed::PlacedBody;
 use super::pose::COORDINATES;
@@ -33,7 +40,7 @@ impl<'a> Relative<'a> {
         let reach = other.position(joint) - carrier.moved_centre();
         let at_ride = carrier.rotation().transpose() * carrier.arm(joint);
         let shift = carrier.rotation().tr_mul(&reach) - at_ride;
-        let turn = Turn::new(&carrier.rotation().tr_mul(other.rotation()));
+        let turn = Turn::new(carrier.rotation().tr_mul(other.rotation()));
         let rotation = turn.vector();
         Self { carrier, other, reach, arm: other.arm(joint), turn, shift, rotation }
     }
@@ -41,6 +48,7 @@ impl<'a> Relative<'a> {
     /// Derivatives of shift and rotation by the [`PAIR`] coordinates.
     pub fn gradients(&self) -> [(Vector3<f64>, Vector3<f64>); PAIR] {
         let back = self.carrier.rotation().transpose();
+        let turned = self.turn.slope() * back;
         let mut out = [(Vector3::zeros(), Vector3::zeros()); PAIR];
         for axis in 0..3 {
             let step = back.column(axis).into_owned();
@@ -49,16 +57,10 @@ impl<'a> Relative<'a> {
         }
         for k in 0..3 {
             let (own, theirs) = (&self.carrier.turns()[k], &self.other.turns()[k]);
-            out[3 + k] = (-back * own.cross(&self.reach), self.turn.slope(&self.seen(&-own.cross_matrix())));
-            let their_slope = self.turn.slope(&self.seen(&theirs.cross_matrix()));
-            out[COORDINATES + 3 + k] = (back * theirs.cross(&self.arm), their_slope);
+            out[3 + k] = (-(back * own.cross(&self.reach)), -(turned * own));
+            out[COORDINATES + 3 + k] = (back * theirs.cross(&self.arm), turned * theirs);
         }
         out
-    }
-
-    /// `R₁ᵀ·inner·R₂`: a product of turns between the two bodies as it enters a derivative of `R₁ᵀR₂`.
-    fn seen(&self, inner: &Matrix3<f64>) -> Matrix3<f64> {
-        self.carrier.rotation().transpose() * inner * self.other.rotation()
     }
 
     /// Adds `force·∂²shift + moment·∂²rotation` to `add(k, l, value)` for every pair `k ≤ l` of the [`PAIR`] coordinates;
@@ -69,78 +71,90 @@ impl<'a> Relative<'a> {
         moment: &Vector3<f64>,
         mut add: impl FnMut(usize, usize, f64),
     ) {
-        let push = self.carrier.rotation() * force;
+        let pull = self.pull(force, moment);
+        let twist = self.in_chassis(&self.turn.bend(moment));
         let (own, theirs) = (self.carrier.turns(), self.other.turns());
-        let own_slopes: [_; 3] = std::array::from_fn(|k| self.seen(&-own[k].cross_matrix()));
-        let their_slopes: [_; 3] = std::array::from_fn(|k| self.seen(&theirs[k].cross_matrix()));
+        let bent: [_; 3] = std::array::from_fn(|l| (twist * own[l], twist * theirs[l]));
         for k in 0..3 {
+            let lever = pull.force.cross(&own[k]);
             for axis in 0..3 {
-                let lever = own[k].cross(&Vector3::ith(axis, 1.0)).dot(&push);
-                add(axis, 3 + k, lever);
-                add(3 + k, COORDINATES + axis, -lever);
+                add(axis, 3 + k, lever[axis]);
+                add(3 + k, COORDINATES + axis, -lever[axis]);
             }
             for l in 0..3 {
-                let shift = -push.dot(&own[k].cross(&theirs[l].cross(&self.arm)));
-                let second = self.seen(&-(own[k].cross_matrix() * theirs[l].cross_matrix()));
-                let rotation = self.turn.bend(moment, &own_slopes[k], &their_slopes[l], &second);
-                add(3 + k, COORDINATES + 3 + l, shift + rotation);
+                let value = lever.dot(&theirs[l].cross(&self.arm)) + own[k].dot(&bent[l].1);
+                add(3 + k, COORDINATES + 3 + l, -value);
             }
             for l in k..3 {
                 // k is the inner turn, l the outer one; transposing for the carrier swaps their order.
-                let shift = push.dot(&own[k].cross(&own[l].cross(&self.reach)));
-                let second = self.seen(&(own[k].cross_matrix() * own[l].cross_matrix()));
-                let rotation = self.turn.bend(moment, &own_slopes[k], &own_slopes[l], &second);
-                add(3 + k, 3 + l, shift + rotation);
-                let shift = push.dot(&self.other.bend(&self.arm, k, l));
-                let second = self.seen(&(theirs[l].cross_matrix() * theirs[k].cross_matrix()));
-                let rotation = self.turn.bend(moment, &their_slopes[k], &their_slopes[l], &second);
-                add(COORDINATES + 3 + k, COORDINATES + 3 + l, shift + rotation);
+                let value = lever.dot(&own[l].cross(&self.reach)) + own[k].dot(&bent[l].0);
+                add(3 + k, 3 + l, value);
+                let carried = theirs[l].cross(&theirs[k]).dot(&pull.torque);
+                let shift = pull.force.cross(&theirs[l]).dot(&theirs[k].cross(&self.arm));
+                add(COORDINATES + 3 + k, COORDINATES + 3 + l, shift + carried + theirs[k].dot(&bent[l].1));
             }
         }
     }
+
+    /// What a force and a moment that answer shift and rotation do to the other body, in chassis axes.
+    fn pull(&self, force: &Vector3<f64>, moment: &Vector3<f64>) -> Pull {
+        let rotation = self.carrier.rotation();
+        Pull { force: rotation * force, torque: rotation * self.turn.slope().tr_mul(moment) }
+    }
+
+    /// A bilinear form of turns from the carrier's axes to those of the chassis.
+    fn in_chassis(&self, form: &Matrix3<f64>) -> Matrix3<f64> {
+        let rotation = self.carrier.rotation();
+        rotation * form * rotation.transpose()
+    }
 }
 
-/// The rotation vector of a matrix `M` and how it changes with `M`.
+/// Force at the joint and torque on the other body, chassis axes.
+struct Pull {
+    force: Vector3<f64>,
+    torque: Vector3<f64>,
+}
+
+/// The rotation vector of a matrix `M` and how it changes with small turns.
 #[derive(Debug, Clone)]
 struct Turn {
+    m: Matrix3<f64>,
+    /// `w`.
     vee: Vector3<f64>,
     /// `F` and its first two derivatives by `x`.
     f: [f64; 3],
 }
 
-/// Half the difference of a matrix and its transpose, as a vector.
-fn half_vee(m: &Matrix3<f64>) -> Vector3<f64> {
-    0.5 * Vector3::new(m[(2, 1)] - m[(1, 2)], m[(0, 2)] - m[(2, 0)], m[(1, 0)] - m[(0, 1)])
-}
-
 impl Turn {
-    fn new(m: &Matrix3<f64>) -> Self {
-        Self { vee: half_vee(m), f: angle_over_sine(0.25 * (3.0 - m.trace())) }
+    fn new(m: Matrix3<f64>) -> Self {
+        let vee = 0.5 * Vector3::new(m[(2, 1)] - m[(1, 2)], m[(0, 2)] - m[(2, 0)], m[(1, 0)] - m[(0, 1)]);
+        let f = angle_over_sine(0.25 * (3.0 - m.trace()));
+        Self { m, vee, f }
     }
 
     fn vector(&self) -> Vector3<f64> {
         self.vee * self.f[0]
     }
 
-    /// Derivative of the rotation vector for the derivative `dm` of the matrix.
-    fn slope(&self, dm: &Matrix3<f64>) -> Vector3<f64> {
-        self.vee * (-0.25 * dm.trace() * self.f[1]) + half_vee(dm) * self.f[0]
+    /// `K`: derivative of `w` by a small turn.
+    fn vee_slope(&self) -> Matrix3<f64> {
+        0.5 * (Matrix3::from_diagonal_element(self.m.trace()) - self.m)
     }
 
-    /// `moment ·` second derivative of the rotation vector, for two first derivatives of the matrix and its second one.
-    fn bend(
-        &self,
-        moment: &Vector3<f64>,
-        one: &Matrix3<f64>,
-        other: &Matrix3<f64>,
-        both: &Matrix3<f64>,
-    ) -> f64 {
+    /// Derivative of the rotation vector by a small turn, `G = F·K + F′·w·wᵀ/2`.
+    fn slope(&self) -> Matrix3<f64> {
+        self.vee_slope() * self.f[0] + self.vee * self.vee.transpose() * (0.5 * self.f[1])
+    }
+
+    /// The form `B` with `moment·δ(G)·ω = ωᵀ·B·ω′` for the change of `G` by a small turn `ω′`, product rule term by term.
+    fn bend(&self, moment: &Vector3<f64>) -> Matrix3<f64> {
         let [f, f1, f2] = self.f;
-        let (x_one, x_other, x_both) = (-0.25 * one.trace(), -0.25 * other.trace(), -0.25 * both.trace());
-        let along = |m: &Matrix3<f64>| moment.dot(&half_vee(m));
-        moment.dot(&self.vee) * (f2 * x_one * x_other + f1 * x_both)
-            + f1 * (x_one * along(other) + x_other * along(one))
-            + f * along(both)
+        let (w, k) = (&self.vee, self.vee_slope());
+        let along = k.tr_mul(moment);
+        let lift = moment.dot(w);
+        (along * w.transpose() + w * along.transpose() + k * lift) * (0.5 * f1)
+            + w * w.transpose() * (0.25 * f2 * lift)
+            - (moment * w.transpose() + 0.5 * self.m.tr_mul(&moment.cross_matrix())) * f
     }
 }
 

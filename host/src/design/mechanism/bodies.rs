@@ -36,7 +36,7 @@ pub(super) struct Crank {
     pub axis: Unit<Vector3<f64>>,
 }
 
-/// All bodies. Coordinates are ordered: axle, arms, cranks.
+/// All bodies. Coordinates are ordered: axle, cranks, arms. Axle and cranks are the *core*: two-force members join no others.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Bodies {
     /// Axle centre at ride height, m.
@@ -49,17 +49,22 @@ pub(super) struct Bodies {
 impl Bodies {
     /// Number of coordinates.
     pub fn coordinates(&self) -> usize {
-        self.crank_at(self.cranks.len())
+        self.arm_at(self.arms.len())
+    }
+
+    /// How many of them, from the first, are those of axle and cranks.
+    pub fn core(&self) -> usize {
+        self.arm_at(0)
     }
 
     /// First coordinate of an arm.
     pub fn arm_at(&self, arm: usize) -> usize {
-        COORDINATES * (1 + arm)
+        COORDINATES * (1 + arm) + self.cranks.len()
     }
 
     /// Coordinate of a crank.
     pub fn crank_at(&self, crank: usize) -> usize {
-        COORDINATES * (1 + self.arms.len()) + crank
+        COORDINATES + crank
     }
 
     /// Every coordinate but heave and roll.
@@ -69,8 +74,11 @@ impl Bodies {
 
     /// How many metres one unit of a coordinate is worth: 1 for a translation, half the track for an angle.
     pub fn size_m(&self, coordinate: usize, half_track_m: f64) -> f64 {
-        let is_crank = coordinate >= self.crank_at(0);
-        if is_crank || coordinate % COORDINATES >= 3 { half_track_m } else { 1.0 }
+        let of_body = match coordinate.checked_sub(self.core()) {
+            Some(of_arms) => of_arms % COORDINATES,
+            None => coordinate,
+        };
+        if of_body >= 3 { half_track_m } else { 1.0 }
     }
 
     /// The bodies at the coordinates `q`.
@@ -150,31 +158,30 @@ impl Placed<'_> {
         }
     }
 
-    /// Derivative of an end's position by each coordinate that moves it, `(coordinate, m per unit)`.
-    pub fn slopes(&self, end: &End) -> Vec<(usize, Vector3<f64>)> {
-        let on_axle = |point: &Vector3<f64>| {
+    /// Adds `sign ·` the derivative of an end's position by every coordinate of the core.
+    pub fn add_slopes(&self, end: &End, sign: f64, slopes: &mut [Vector3<f64>]) {
+        let on_axle = |point: &Vector3<f64>, slopes: &mut [Vector3<f64>]| {
             let j = self.axle.jacobian(point);
-            (0..COORDINATES).map(|k| (k, j.column(k).into_owned())).collect::<Vec<_>>()
+            slopes.iter_mut().zip(j.column_iter()).for_each(|(s, column)| *s += column * sign);
         };
         match end.carrier {
-            Carrier::Chassis => Vec::new(),
-            Carrier::Axle => on_axle(&end.point),
+            Carrier::Chassis => {}
+            Carrier::Axle => on_axle(&end.point, slopes),
             Carrier::Crank(k) => {
                 let at = self.on_crank(k, &end.point);
                 let angle = self.bodies.crank_at(k);
                 match self.bodies.cranks[k].on {
-                    Side::Chassis => vec![(angle, at.slope)],
+                    Side::Chassis => slopes[angle] += at.slope * sign,
                     Side::Axle => {
-                        let mut all = on_axle(&at.point);
-                        all.push((angle, self.axle.rotation() * at.slope));
-                        all
+                        slopes[angle] += self.axle.rotation() * at.slope * sign;
+                        on_axle(&at.point, slopes);
                     }
                 }
             }
         }
     }
 
-    /// Calls `add(k, l, value)` with the second derivatives of `direction · position(end)`, each pair once.
+    /// Calls `add(k, l, value)` with the second derivatives of `direction · position(end)`, each pair `k ≤ l` once.
     pub fn bends(&self, end: &End, direction: &Vector3<f64>, mut add: impl FnMut(usize, usize, f64)) {
         let axle = &self.axle;
         let on_axle = |point: &Vector3<f64>, add: &mut dyn FnMut(usize, usize, f64)| {

@@ -3,7 +3,7 @@
 
 use super::bodies::{HEAVE, ROLL};
 use super::rows::Rows;
-use super::settle::{Correction, SETTLED_M, Settled};
+use super::settle::{SETTLED_M, Settled};
 use crate::geometry::pose::COORDINATES;
 use crate::geometry::square::Factored;
 
@@ -20,7 +20,7 @@ struct Elongations<const N: usize> {
 }
 
 /// The coordinate behind a free one: x, y, pitch, yaw, cranks.
-fn free_coordinate(k: usize) -> usize {
+pub(super) fn free_coordinate(k: usize) -> usize {
     if k < HEAVE { k } else { k + 2 }
 }
 
@@ -41,7 +41,6 @@ fn elongations<const N: usize>(rows: &Rows, q: &[f64; ROOM]) -> Elongations<N> {
 pub(super) fn settle<const N: usize>(rows: &Rows, guess: &[f64]) -> Option<Settled> {
     let mut q = [0.0; ROOM];
     q[..guess.len()].copy_from_slice(guess);
-    let mut correction = Correction::default();
     for _ in 0..STEPS {
         let e = elongations::<N>(rows, &q);
         let factored = Factored::new(e.free)?;
@@ -52,13 +51,12 @@ pub(super) fn settle<const N: usize>(rows: &Rows, guess: &[f64]) -> Option<Settl
             q[coordinate] -= s;
             let size = rows.bodies.size_m(coordinate, rows.half_track_m);
             longest = longest.max((s * size).abs());
-            correction.add(coordinate, -s);
         }
         if !longest.is_finite() {
             return None;
         }
         if longest < SETTLED_M {
-            return Some(settled(rows, &q, &e, &factored, &correction));
+            return Some(settled(rows, guess, &q, &e, &factored));
         }
     }
     None
@@ -67,10 +65,10 @@ pub(super) fn settle<const N: usize>(rows: &Rows, guess: &[f64]) -> Option<Settl
 /// With the Jacobian of the last step, one step of size [`SETTLED_M`] away at the most.
 fn settled<const N: usize>(
     rows: &Rows,
+    guess: &[f64],
     q: &[f64; ROOM],
     e: &Elongations<N>,
     factored: &Factored<N>,
-    correction: &Correction,
 ) -> Settled {
     // Elongation stays zero along the motion: J_free·dq = −J_imposed.
     let rates = |which: usize| {
@@ -84,5 +82,7 @@ fn settled<const N: usize>(
     };
     let (by_heave, by_roll) = (rates(0), rates(1));
     let n = rows.bodies.coordinates();
-    Settled::unstrained(&q[..n], &by_heave[..n], &by_roll[..n], factored.sign, correction.size_m(rows))
+    let rates = [&by_heave[..n], &by_roll[..n]];
+    let state = Settled::unstrained(&rows.bodies, &q[..n], rates, factored.sign);
+    Settled::new(rows, guess, &q[..n], state)
 }

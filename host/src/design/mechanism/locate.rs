@@ -5,6 +5,7 @@
 use super::bodies::Bodies;
 use super::rows::{PER_BUSH, Rows};
 use crate::design::error::Loose;
+use crate::geometry::pose::COORDINATES;
 use crate::geometry::{DMatrix, DVector};
 
 /// A singular value below this fraction of the largest counts as zero.
@@ -132,15 +133,18 @@ pub(super) struct Names {
 }
 
 fn name(bodies: &Bodies, coordinate: usize, names: &Names) -> Loose {
-    if let Some(crank) = coordinate.checked_sub(bodies.crank_at(0)) {
-        return Loose::Crank(names.cranks.get(crank).cloned().unwrap_or_default());
+    if let Some(of_arms) = coordinate.checked_sub(bodies.core()) {
+        return Loose::Arm(names.arms.get(of_arms / COORDINATES).cloned().unwrap_or_default());
     }
     match coordinate {
         0 => Loose::ForeAft,
         1 => Loose::Sideways,
         4 => Loose::Pitch,
         5 => Loose::Yaw,
-        k => Loose::Arm(names.arms.get(k / 6 - 1).cloned().unwrap_or_default()),
+        k => {
+            let crank = k.saturating_sub(bodies.crank_at(0));
+            Loose::Crank(names.cranks.get(crank).cloned().unwrap_or_default())
+        }
     }
 }
 

@@ -11,6 +11,7 @@ mod reactions;
 mod rows;
 mod settle;
 mod state;
+mod strained;
 #[cfg(test)]
 mod tests;
 mod walk;

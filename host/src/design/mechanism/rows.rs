@@ -5,7 +5,7 @@ use super::bodies::{Bodies, End, Placed};
 use crate::geometry::distance::distance;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::pose::COORDINATES;
-use crate::geometry::relative::{PAIR, Relative};
+use crate::geometry::relative::{PAIR, Relative, Stiffness};
 use crate::geometry::{DMatrix, DVector, Matrix3, Pose, Vector3};
 use crate::vehicle::{Bush, Side};
 
@@ -46,22 +46,30 @@ impl Member {
         d.length_m - self.length_m
     }
 
-    /// Adds `weight ·` second derivatives of the elongation.
-    fn add_curvature(&self, placed: &Placed, weight: f64, into: &mut DMatrix<f64>) {
+    /// Calls `add(k, l, value)` with `weight ·` second derivatives of the elongation, each pair `k ≤ l` perhaps several times;
+    /// `slopes` is room for one vector per coordinate of the core.
+    pub fn curvature(
+        &self,
+        placed: &Placed,
+        weight: f64,
+        slopes: &mut [Vector3<f64>],
+        mut add: impl FnMut(usize, usize, f64),
+    ) {
         let [from, to] = &self.ends;
         let d = distance(&placed.position(from), &placed.position(to));
         let curve = d.curvature_per_m() * weight;
         let pull = d.direction * weight;
-        let mut slopes = placed.slopes(to);
-        slopes.extend(placed.slopes(from).into_iter().map(|(k, s)| (k, -s)));
-        for (k, one) in &slopes {
+        slopes.fill(Vector3::zeros());
+        placed.add_slopes(to, 1.0, slopes);
+        placed.add_slopes(from, -1.0, slopes);
+        for (k, one) in slopes.iter().enumerate() {
             let bent = curve * one;
-            for (l, other) in &slopes {
-                into[(*k, *l)] += bent.dot(other);
+            for (l, other) in slopes.iter().enumerate().skip(k) {
+                add(k, l, bent.dot(other));
             }
         }
-        placed.bends(to, &pull, |k, l, v| add_pair(into, k, l, v));
-        placed.bends(from, &-pull, |k, l, v| add_pair(into, k, l, v));
+        placed.bends(to, &pull, &mut add);
+        placed.bends(from, &-pull, &mut add);
     }
 }
 
@@ -85,6 +93,8 @@ pub(super) struct BushRows {
     pub shift_weights: Vector3<f64>,
     /// Root of the stiffness about each of them, √(N·m/rad).
     pub turn_weights: Vector3<f64>,
+    /// The same stiffness in the axes of the body that carries the bolt.
+    pub stiffness: Stiffness,
 }
 
 /// Deflections of one bush, three along and three about the bolt frame's axes.
@@ -109,7 +119,9 @@ impl BushRows {
         let root = |across: f64, along: f64| Vector3::new(across.sqrt(), across.sqrt(), along.sqrt());
         let shift_weights = root(s.radial_n_per_m, s.axial_n_per_m);
         let turn_weights = root(s.conical_nm_per_rad, s.torsional_nm_per_rad);
-        Self { name, carrier, arm, joint, axes, shift_weights, turn_weights }
+        let form = |w: &Vector3<f64>| axes.tr_mul(&(Matrix3::from_diagonal(&w.component_mul(w)) * axes));
+        let stiffness = Stiffness { shift: form(&shift_weights), turn: form(&turn_weights) };
+        Self { name, carrier, arm, joint, axes, shift_weights, turn_weights, stiffness }
     }
 }
 
@@ -201,9 +213,10 @@ impl Rows {
     pub fn curvature(&self, q: &[f64], weights: &DVector<f64>) -> DMatrix<f64> {
         let placed = self.bodies.place(q);
         let mut out = DMatrix::zeros(q.len(), q.len());
+        let mut slopes = vec![Vector3::zeros(); self.bodies.core()];
         for (row, member) in self.members.iter().enumerate() {
             let weight = weights[row] * member.stiffness_n_per_m.map_or(1.0, f64::sqrt);
-            member.add_curvature(&placed, weight, &mut out);
+            member.curvature(&placed, weight, &mut slopes, |k, l, v| add_pair(&mut out, k, l, v));
         }
         let chassis = PlacedBody::new(&Pose::default(), self.bodies.centre);
         for (index, bush) in self.bushes.iter().enumerate() {
@@ -220,7 +233,8 @@ impl Rows {
         out
     }
 
-    fn relative<'a>(&self, bush: &BushRows, placed: &'a Placed, chassis: &'a PlacedBody) -> Relative<'a> {
+    /// How the arm of a bush has moved against the body that carries the bolt.
+    pub fn relative<'a>(&self, bush: &BushRows, placed: &'a Placed, chassis: &'a PlacedBody) -> Relative<'a> {
         let carrier = match bush.carrier {
             Side::Chassis => chassis,
             Side::Axle => &placed.axle,

@@ -19,28 +19,13 @@ pub(super) struct Settled {
     pub correction_m: f64,
 }
 
-/// Moves of the coordinates since the guess.
-#[derive(Default)]
-pub(super) struct Correction([f64; super::just_determined::ROOM]);
-
-impl Correction {
-    pub fn add(&mut self, coordinate: usize, step: f64) {
-        self.0[coordinate] += step;
-    }
-
-    pub fn size_m(&self, rows: &Rows) -> f64 {
-        let sizes = (0..rows.bodies.coordinates()).map(|k| rows.bodies.size_m(k, rows.half_track_m));
-        self.0.iter().zip(sizes).map(|(c, s)| (c * s).abs()).fold(0.0, f64::max)
-    }
-}
-
 impl Settled {
-    /// A state without strain, from all coordinates and their derivatives.
-    pub fn unstrained(q: &[f64], by_heave: &[f64], by_roll: &[f64], branch: f64, correction_m: f64) -> Self {
+    /// A state without strain, from all coordinates and their derivatives by heave and by roll.
+    pub fn unstrained(bodies: &Bodies, q: &[f64], [by_heave, by_roll]: [&[f64]; 2], branch: f64) -> State {
         let axle = |all: &[f64]| std::array::from_fn(|k| all[k]);
         let pose = Pose::from_array(axle(q));
         let inner = |all: &[f64]| all[COORDINATES..].to_vec();
-        let state = State {
+        State {
             pose,
             motion: Motion { pose, by_heave: axle(by_heave), by_roll: axle(by_roll) },
             strain_energy_j: 0.0,
@@ -52,11 +37,18 @@ impl Settled {
                 q: inner(q),
                 by_heave: inner(by_heave),
                 by_roll: inner(by_roll),
-                ..Inner::default()
+                cranks: bodies.cranks.len(),
+                multipliers: Vec::new(),
             },
             branch,
-        };
-        Self { state, correction_m }
+        }
+    }
+
+    /// The settled state, with how far it is from the guess.
+    pub fn new(rows: &Rows, guess: &[f64], q: &[f64], state: State) -> Self {
+        let moves = q.iter().zip(guess).enumerate();
+        let sizes_m = moves.map(|(k, (a, b))| (a - b).abs() * rows.bodies.size_m(k, rows.half_track_m));
+        Self { state, correction_m: sizes_m.fold(0.0, f64::max) }
     }
 }
 
@@ -108,14 +100,8 @@ pub(super) fn settle(rows: &Rows, guess: &[f64]) -> Option<Settled> {
         return None;
     }
     let q = problem.all(&solution.x);
-    let correction_m = q
-        .iter()
-        .zip(guess)
-        .enumerate()
-        .map(|(k, (a, b))| (a - b).abs() * rows.bodies.size_m(k, rows.half_track_m))
-        .fold(0.0, f64::max);
     let state = differentiate(rows, &q, &free, solution.multipliers.as_slice())?;
-    Some(Settled { state, correction_m })
+    Some(Settled::new(rows, guess, &q, state))
 }
 
 /// Whether the rigid members keep their lengths.
@@ -182,17 +168,12 @@ fn differentiate(rows: &Rows, q: &[f64], free: &[usize], multipliers: &[f64]) ->
         all[[HEAVE, ROLL][which]] = 1.0;
         all
     };
-    let mut state = Settled::unstrained(q, &rates(0), &rates(1), branch, 0.0).state;
-    state.inner.arms = arms(&rows.bodies);
+    let mut state = Settled::unstrained(&rows.bodies, q, [&rates(0), &rates(1)], branch);
     state.inner.multipliers = multipliers.to_vec();
     state.strain_energy_j = 0.5 * l.weights.rows_range(rigid..).norm_squared();
     (state.heave_force_n, state.roll_moment_nm) = (pull[HEAVE], pull[ROLL]);
     (state.heave_stiffness_n_per_m, state.roll_stiffness_nm_per_rad) = (stiffness[(0, 0)], stiffness[(1, 1)]);
     Some(state)
-}
-
-fn arms(bodies: &Bodies) -> usize {
-    bodies.arms.len()
 }
 
 /// The sign that must not change along a path: of the determinant where rigid members alone determine the coordinates;

@@ -21,7 +21,7 @@ pub struct State {
     pub heave_stiffness_n_per_m: f64,
     /// `d²E/droll²`, N·m/rad.
     pub roll_stiffness_nm_per_rad: f64,
-    /// Arm poses (six each) and crank angles, with their derivatives.
+    /// Crank angles and arm poses (six each), with their derivatives.
     pub(super) inner: Inner,
     /// Which branch it is on; a change of sign means that a singular state was passed.
     pub(super) branch: f64,
@@ -33,7 +33,7 @@ pub(super) struct Inner {
     pub q: Vec<f64>,
     pub by_heave: Vec<f64>,
     pub by_roll: Vec<f64>,
-    pub arms: usize,
+    pub cranks: usize,
     /// Forces in the rigid members of a strained layout, N; empty where there is no strain.
     pub multipliers: Vec<f64>,
 }
@@ -41,14 +41,14 @@ pub(super) struct Inner {
 impl State {
     /// Pose of a radius arm, counted from 0; its reference point is the chassis joint.
     pub fn arm_pose(&self, arm: usize) -> Option<Pose> {
-        let from = (arm < self.inner.arms).then_some(COORDINATES * arm)?;
+        let from = self.inner.cranks + COORDINATES * arm;
         let q = self.inner.q.get(from..from + COORDINATES)?;
         <[f64; COORDINATES]>::try_from(q).ok().map(Pose::from_array)
     }
 
     /// Angle of a Watts crank about its axis, counted from 0, rad.
     pub fn crank_rad(&self, crank: usize) -> Option<f64> {
-        self.inner.q.get(COORDINATES * self.inner.arms + crank).copied()
+        self.inner.q.get(..self.inner.cranks)?.get(crank).copied()
     }
 
     /// Where the bodies are about to be at a state nearby, to first order: their places only, what the bushes hold is as here.

@@ -4,7 +4,7 @@
 use super::rows::Rows;
 use super::settle::Settled;
 use super::state::State;
-use super::{Mechanism, just_determined, settle};
+use super::{Mechanism, just_determined, settle, strained};
 use crate::design::error::{DesignError, OutOfReach};
 use crate::geometry::DMatrix;
 
@@ -24,7 +24,7 @@ pub(super) fn settle_from(rows: &Rows, just_determined: bool, guess: &[f64]) -> 
         (true, 6) => just_determined::settle::<4>(rows, guess),
         (true, 7) => just_determined::settle::<5>(rows, guess),
         (true, 8) => just_determined::settle::<6>(rows, guess),
-        _ => settle::settle(rows, guess),
+        _ => strained::settle(rows, guess).or_else(|| settle::settle(rows, guess)),
     }
 }
 
