@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Check the oracle before it judges anything: worked values, a second solver, brute force, and MuJoCo where installed.
+"""Check the oracle before it judges anything: worked values, a second solver, brute force, and MuJoCo.
 
 Exits 1 when any check fails. Every line gives the largest error found and what it may be.
 """
@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from cases import CASES, BuildFaults, built_mechanism, parse_build_faults
 from characteristic import numbers
+from crosscheck import inertial_errors, length_errors
 from mechanism import Mechanism
 from motion import Motion, drive
 from ramp import ramp_travel_index, stand
@@ -234,12 +235,7 @@ def check_planted(summary: Summary) -> None:
 
 
 def check_with_mujoco(summary: Summary) -> None:
-    """Lengths and inertial readings against a general multibody library, where it is installed."""
-    try:
-        from crosscheck import inertial_errors, length_errors
-    except ImportError:
-        print("skip MuJoCo is not installed (requirements-crosscheck.txt): lengths and inertial readings are not cross-checked")
-        return
+    """Lengths and inertial readings against a general multibody library."""
     for letter in STATES:
         mechanism = drawn(letter)
         if not mechanism.elastic:

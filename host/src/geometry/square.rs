@@ -72,11 +72,8 @@ impl<const N: usize> Definite<N> {
         let mut left = *a;
         let (mut lower, mut pivots) = ([[0.0; N]; N], [0.0; N]);
         for k in 0..N {
-            let pivot = left[k];
-            // Also false for what is not a number.
-            if !(pivot[k] > 0.0) {
-                return None;
-            }
+            // Also none for what is not a number.
+            let pivot = (left[k][k] > 0.0).then_some(left[k])?;
             pivots[k] = pivot[k];
             for i in k + 1..N {
                 let factor = pivot[i] / pivot[k];

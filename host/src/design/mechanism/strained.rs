@@ -211,10 +211,10 @@ impl Energy {
         });
         arm.back = Definite::new(&own)?.solve(&beside);
         for (across, back) in beside.iter().zip(&arm.back) {
-            for k in 0..COORDINATES {
-                self.gradient[k] -= across[k] * back[COORDINATES];
+            for (k, slope) in across.iter().enumerate().take(COORDINATES) {
+                self.gradient[k] -= slope * back[COORDINATES];
                 for (h, b) in self.hessian[k].iter_mut().zip(&back[..COORDINATES]) {
-                    *h -= across[k] * b;
+                    *h -= slope * b;
                 }
             }
         }
@@ -243,9 +243,8 @@ impl<const N: usize> System<N> {
         // Rows of length about 1 beside stiffness of 1e7: weighted alike, pivots are chosen by what matters.
         let weight = (0..free).map(|k| whole[k][k].abs()).fold(f64::MIN_POSITIVE, f64::max);
         let stable = Self::is_stable(energy, &whole, free, weight);
-        for rigid in 0..N - free {
-            for k in 0..free {
-                let slope = weight * energy.slopes[rigid][free_coordinate(k)];
+        for (rigid, slopes) in energy.slopes.iter().enumerate().take(N - free) {
+            for (k, slope) in (0..free).map(|k| (k, weight * slopes[free_coordinate(k)])) {
                 (whole[free + rigid][k], whole[k][free + rigid]) = (slope, slope);
             }
         }

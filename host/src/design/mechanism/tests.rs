@@ -262,7 +262,10 @@ fn both_ways_of_settling_agree() {
             ]
         };
         let (quick_values, general_values) = (values(&quick), values(&general));
-        prop_assert!(close(&quick_values, &general_values, STRAIN_CLOSE), "{quick_values:?} {general_values:?}");
+        prop_assert!(
+            close(&quick_values, &general_values, STRAIN_CLOSE),
+            "{quick_values:?} {general_values:?}"
+        );
         prop_assert!(close(&quick.inner.multipliers, &general.inner.multipliers, STRAIN_CLOSE));
         Ok(())
     });
