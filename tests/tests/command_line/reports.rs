@@ -57,7 +57,7 @@ fn layouts_stand_side_by_side_in_one_file_with_pictures_beside_it() {
     assert!(refused(at, &elsewhere).contains("is not empty"));
     done(at, &["report", "Bramble", "-o", "both.html", "--force"]);
     let alone = fs::read_to_string(at.join("both.html")).expect("a report");
-    assert!(alone.contains("Rear axle, as drawn: flexed to"), "one vehicle is told alone");
+    assert!(alone.contains("Bramble, rear axle, as drawn: flexed to"), "one vehicle is told alone");
 }
 
 #[test]

@@ -4,7 +4,7 @@
 use super::canvas::{Canvas, Stroke, View, Window};
 use super::elements::{Element, placed};
 use super::labels::{self, Badge, Taken};
-use super::scene::Scene;
+use super::scene::{KEEP_OUT, Scene};
 use super::{Drawing, Known, Size, Value};
 use crate::design::prediction::{AtState, AxlePrediction};
 use crate::geometry::placed::PlacedBody;
@@ -210,6 +210,7 @@ impl<'a> Sheet<'a> {
         let mut taken = Taken::default();
         scene.floor(&mut canvas);
         scene.wheel_centrelines(&mut canvas);
+        let kept_out = scene.keep_outs(&mut canvas);
         for pose in &self.layout.heave {
             self.ghost(&mut canvas, View::Side, pose);
         }
@@ -231,6 +232,7 @@ impl<'a> Sheet<'a> {
         if met {
             looks.push(("link lines drawn on", DRAWN_ON));
         }
+        looks.extend(kept_out.then_some(FREE));
         if path.len() > 1 {
             looks.push(("instant centre, droop to bump", PATH));
         }
@@ -260,11 +262,13 @@ impl<'a> Sheet<'a> {
         let mut canvas = Canvas::new(View::Rear, window, scene.size.width_px());
         let mut taken = Taken::default();
         scene.floor(&mut canvas);
+        let kept_out = scene.keep_outs(&mut canvas);
         self.across(&mut canvas, View::Rear, &mut taken);
         scene.roll_centre(&mut canvas, &self.layout.ride, self.own, &mut taken);
         let mut badges = scene.badges(&canvas, &self.elements, &mut taken);
         badges.extend(scene.roll_centre_badge(&canvas, &mut taken));
-        let looks = [("at ride height", self.own), (self.flexed_words(), GHOST)];
+        let mut looks = vec![("at ride height", self.own), (self.flexed_words(), GHOST)];
+        looks.extend(kept_out.then_some(FREE));
         let title = "From behind, flexed each way";
         let description = format!("Links and wheels of the {} axle from behind, to scale.", scene.axle.name);
         scene.finish(canvas, ("rear-view", title, &description), &badges, &looks)
@@ -274,6 +278,7 @@ impl<'a> Sheet<'a> {
         let scene = &self.scene;
         let mut canvas = Canvas::new(View::Plan, window, scene.size.width_px());
         let mut taken = Taken::default();
+        let kept_out = scene.keep_outs(&mut canvas);
         self.across(&mut canvas, View::Plan, &mut taken);
         let centre_line = [window.bottom, window.top].map(|x| canvas.on_paper([0.0, x]));
         canvas.line(&centre_line, Stroke { colour: palette::GRID, width_px: 1.2, dash: "10 3 2 3" });
@@ -289,6 +294,7 @@ impl<'a> Sheet<'a> {
         if crossings.iter().any(|c| c.from.iter().any(|from| *from != c.at)) {
             looks.push(("link lines drawn on", DRAWN_ON));
         }
+        looks.extend(kept_out.then_some(FREE));
         let title = "From above, nose up, flexed each way";
         let description = format!("Links and wheels of the {} axle from above, to scale.", scene.axle.name);
         scene.finish(canvas, ("plan", title, &description), &badges, &looks)
@@ -310,6 +316,8 @@ impl<'a> Sheet<'a> {
     }
 }
 
+/// What boxes are called in the key.
+const FREE: (&str, Stroke) = ("to be kept free", KEEP_OUT);
 /// The path of the instant centre.
 const PATH: Stroke = Stroke { colour: palette::INK, width_px: 2.2, dash: "" };
 

@@ -21,6 +21,9 @@ const GUIDE: Stroke = Stroke { colour: palette::GRID, width_px: 1.2, dash: "" };
 /// The floor and the other axle's wheel.
 pub const AROUND: Stroke = Stroke { colour: palette::FAINT, width_px: 1.2, dash: "" };
 
+/// The outline of a box that must stay free.
+pub const KEEP_OUT: Stroke = Stroke { colour: palette::FAINT, width_px: 1.3, dash: "1.5 2.5" };
+
 /// What the views of one axle are drawn from.
 pub struct Scene<'a> {
     /// The vehicle as drawn.
@@ -89,6 +92,16 @@ impl Scene<'_> {
         let r = self.axle.tyre_radius_m;
         let other = canvas.on_paper([self.other_wheels_m(), r]);
         canvas.circle(other, r * canvas.scale_px_per_m(), GUIDE, None);
+    }
+
+    /// Boxes that must stay free, as they stand at ride height; whether there are any.
+    pub fn keep_outs(&self, canvas: &mut Canvas) -> bool {
+        for keep_out in &self.axle.keep_outs {
+            let [[left, low], [right, high]] = [&keep_out.min, &keep_out.max].map(|p| canvas.at(p));
+            let corners = [[left, low], [right, low], [right, high], [left, high], [left, low]];
+            canvas.line(&corners, KEEP_OUT);
+        }
+        !self.axle.keep_outs.is_empty()
     }
 
     pub fn lines(&self, canvas: &mut Canvas, elements: &[Element], stroke: Stroke, taken: &mut Taken) {

@@ -14,8 +14,8 @@ const SAID_FIRST: usize = 2;
 pub fn headline(axles: &[Told]) -> String {
     match axles {
         [one] => {
-            let axle = words::capital(&one.axle.name);
-            format!("{axle} axle, as drawn: {}", verdict::of_prediction(&one.answers))
+            let lead = format!("{}, {} axle, as drawn", one.name, one.axle.name);
+            format!("{lead}: {}", verdict::of_prediction(&one.answers))
         }
         several => {
             let trades = trades(several);

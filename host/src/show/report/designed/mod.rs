@@ -11,6 +11,7 @@ mod tests;
 
 pub use figures::pictures;
 
+use super::evidence::whole;
 use super::{Options, origin, page};
 use crate::jobs::predict::{Predicted, PredictedVehicle};
 use crate::show::told::{Told, plus_minus};
@@ -56,7 +57,7 @@ fn section(axles: &[Told], vehicles: &[&PredictedVehicle], options: &Options) ->
     let end = end_word(axles);
     html! {
         section aria-labelledby=(format!("{end}-verdict")) {
-            h1.verdict id=(format!("{end}-verdict")) { (gains::headline(axles)) }
+            h1.verdict id=(format!("{end}-verdict")) { (whole(&gains::headline(axles))) }
             p.note { (plus_minus(vehicles, options.units)) " " (phrases::ONLY_DRAWN) }
             (gains::by_question(axles))
             (figures::drawings(axles))

@@ -7,7 +7,7 @@ use crate::show::beside::{self, Line};
 use crate::show::entries::{self, Entry};
 use crate::show::questions::Question;
 use crate::show::told::Told;
-use crate::show::words;
+use crate::show::{clearances, words};
 use maud::{Markup, html};
 
 /// Columns that fit side by side on paper.
@@ -97,6 +97,7 @@ fn parts_of(told: &Told) -> Markup {
         (entries("Links, between joints", &lengths))
         (entries("Do the joints turn far enough?", &entries::joints(&told.axle.links, told.units)))
         (entries("How far do springs and shocks move?", &entries::struts(&told.axle.struts)))
+        (entries("Is there room to move?", &clearances::entries(&told.axle.clearances, told.units)))
         (origin::remarks(&told.remarks(), &[]))
     }
 }

@@ -91,7 +91,7 @@ fn layouts_of_one_geometry_are_level() {
 #[test]
 fn one_vehicle_is_told_alone() {
     let page = page(&predicted(&[("Bramble", cases::h())], &[]));
-    assert!(page.contains("Front axle, as drawn: flexed to 10.0° left wheel up"));
+    assert!(page.contains("Bramble, front axle, as drawn: flexed to 10.0° left wheel up"));
     assert!(!page.contains("What does each gain"));
     assert!(!page.contains("What does each link carry?"), "loads only where asked");
 }
@@ -102,7 +102,10 @@ fn ends_of_the_vehicle_are_not_mixed() {
     let first = headings(&page).into_iter().filter(|(level, _)| *level == 1).map(|(_, text)| text);
     let first: Vec<String> = first.collect();
     assert_eq!(first.len(), 2);
-    assert!(first[0].starts_with("Front axle") && first[1].starts_with("Rear axle"), "{first:?}");
+    assert!(
+        first[0].starts_with("front, front axle") && first[1].starts_with("rear, rear axle"),
+        "{first:?}"
+    );
 }
 
 #[test]
