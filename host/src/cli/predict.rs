@@ -24,8 +24,23 @@ pub struct Args {
     /// Also the loads for this total side force, N, to the left positive.
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     side: Option<f64>,
+    /// With --drive: also what the driveshaft's torque does to the axle.
+    #[arg(long, requires = "drive")]
+    shaft_torque: bool,
+    /// Turns of the pinion per turn of the wheels, where the file's final_drive is not to count.
+    #[arg(long, value_name = "RATIO", requires = "shaft_torque", value_parser = ratio)]
+    final_drive: Option<f64>,
+    /// Angle of the ramp for the ramp travel index, in degrees.
+    #[arg(long, value_name = "DEG", value_parser = super::target::ramp_angle, default_value = "20")]
+    ramp_angle: f64,
     #[command(flatten)]
     output: Output,
+}
+
+/// A ratio of turns.
+fn ratio(text: &str) -> Result<f64, String> {
+    let number = text.parse::<f64>().ok().filter(|n| n.is_finite() && *n > 0.0);
+    number.ok_or_else(|| "a ratio is a number above 0, such as 4.1".to_owned())
 }
 
 /// Runs the command.
@@ -36,6 +51,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         drive_n: args.drive,
         brake_n: args.brake,
         side_n: args.side,
+        shaft_torque: args.shaft_torque,
+        final_drive: args.final_drive,
+        ramp_rad: Some(args.ramp_angle.to_radians()),
     };
     let predicted = predict::run(&request)?;
     let page = if args.output.json {

@@ -145,7 +145,14 @@ fn of_vehicles(args: &Args, vehicles: Vec<PathBuf>, units: Units) -> Result<Made
         return Err(ReportError::RunFlag(flag).into());
     }
     let Forces { drive, brake, side } = args.forces;
-    let request = predict::Request { vehicles, states: None, drive_n: drive, brake_n: brake, side_n: side };
+    let request = predict::Request {
+        vehicles,
+        states: None,
+        drive_n: drive,
+        brake_n: brake,
+        side_n: side,
+        ..predict::Request::default()
+    };
     let predicted = predict::run(&request)?;
     let options = report::Options { units, recorded: None, made: Some(now()) };
     let pictures = match &args.pictures {

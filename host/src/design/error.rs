@@ -55,6 +55,12 @@ pub enum DesignError {
         /// The member that stops it.
         member: String,
     },
+    /// The torque in a driveshaft is wanted and nobody says how the axle is geared.
+    #[error("axle \"{axle}\": its final drive is not known, so neither is the torque in its driveshaft")]
+    NoFinalDrive {
+        /// Axle name.
+        axle: String,
+    },
     /// The links cannot reach a state.
     #[error(transparent)]
     OutOfReach(#[from] OutOfReach),
@@ -183,6 +189,11 @@ impl Explain for DesignError {
             }
             DesignError::RidePose { member, .. } => {
                 format!("Check the length of \"{member}\" (between joint centres) and its two points.")
+            }
+            DesignError::NoFinalDrive { .. } => {
+                "Write final_drive = 4.1 into [axle.driveshaft], or add --final-drive 4.1 (turns of the pinion per turn of the \
+                 wheels)."
+                    .into()
             }
             DesignError::OutOfReach(limit) => return limit.hint(),
         })

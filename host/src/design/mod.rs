@@ -3,6 +3,7 @@
 pub mod clearance;
 pub mod common_states;
 pub mod drag_link;
+pub mod driveshaft;
 pub mod error;
 pub mod file;
 pub mod loads;
@@ -11,6 +12,7 @@ pub mod misalignment;
 pub mod over_travel;
 pub mod predict;
 pub mod prediction;
+pub mod ramp;
 pub mod springs;
 pub mod tolerance;
 mod travel_ends;

@@ -2,17 +2,19 @@
 //! over heave and articulation, travel limits, joints, loads.
 
 use super::clearance::{cautions, clearances};
+use super::driveshaft::driveshaft;
 use super::error::{DesignError, OutOfReach};
-use super::loads::{self, Column, LoadCase};
+use super::loads::{self, Column, LoadCase, ShaftDrive, drive_roll_nm};
 use super::mechanism::{Element, Follower, Mechanism, MemberView, Reactions, State};
 use super::misalignment::{Misalignment, misalignment};
 use super::over_travel::Travel;
 use super::prediction::*;
+use super::ramp::{RAMP_RAD, ramp};
 use super::springs::{installation_ratios, strut};
 use super::tolerance::number_u;
-use super::travel_ends::travel_ends;
+use super::travel_ends::{articulation_limits, travel_ends};
 use crate::geometry::Pose;
-use crate::vehicle::{Axle, Link, Sweep, Vehicle};
+use crate::vehicle::{Axle, Link, Sweep, TorqueReaction, Vehicle};
 
 /// Steps from ride height to each end of a sweep.
 const STEPS: usize = 20;
@@ -24,6 +26,12 @@ pub struct Wanted {
     pub states: Vec<(f64, f64)>,
     /// Load cases to work out at ride height and at these states.
     pub loads: Vec<LoadCase>,
+    /// Whether a drive force brings the torque of the driveshaft along.
+    pub shaft_torque: bool,
+    /// Turns of the pinion per turn of the wheels, where it is not what the file says.
+    pub final_drive: Option<f64>,
+    /// Angle of the ramp, rad, where it is not the usual one.
+    pub ramp_rad: Option<f64>,
 }
 
 /// Predicts every axle of a vehicle.
@@ -39,8 +47,16 @@ pub fn predict(vehicle: &Vehicle) -> Result<Prediction, DesignError> {
 /// # Errors
 /// As [`predict`]; a state that the links cannot reach is an answer, not an error.
 pub fn predict_wanted(vehicle: &Vehicle, wanted: &Wanted) -> Result<Prediction, DesignError> {
-    let axles =
-        (0..vehicle.axles.len()).map(|k| predict_axle(vehicle, k, wanted)).collect::<Result<_, _>>()?;
+    let mut axles =
+        (0..vehicle.axles.len()).map(|k| predict_axle(vehicle, k, wanted)).collect::<Result<Vec<_>, _>>()?;
+    if let [one, other] = axles.as_mut_slice() {
+        let ramp_rad = wanted.ramp_rad.unwrap_or(RAMP_RAD);
+        let ramps = [
+            ramp(one, other, vehicle.wheelbase_m, ramp_rad),
+            ramp(other, one, vehicle.wheelbase_m, ramp_rad),
+        ];
+        [one.ramp, other.ramp] = ramps.map(Some);
+    }
     Ok(Prediction {
         vehicle: vehicle.name.clone(),
         wheelbase_m: vehicle.wheelbase_m,
@@ -60,6 +76,8 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
     });
     let solved: Vec<Option<&State>> = solved.iter().map(|s| s.as_ref().ok()).collect();
     let travel = Travel::new(axle, &mechanism);
+    let sweeps = sweeps(&axle.sweep, &mechanism);
+    let shaft = shaft_drive(axle, wanted)?;
     let clear = clearances(axle, &mechanism, &travel);
     Ok(AxlePrediction {
         name: axle.name.clone(),
@@ -80,12 +98,15 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
         ride_u: number_u(vehicle, index)?,
         states: states.collect(),
         sweep: axle.sweep,
-        sweeps: sweeps(&axle.sweep, &mechanism),
         links: links(axle, &mechanism, &solved, &travel),
-        loads: wanted.loads.iter().map(|&case| load(&mechanism, case, &solved)).collect(),
+        loads: wanted.loads.iter().map(|&case| load(&mechanism, case, shaft.as_ref(), &solved)).collect(),
         struts: struts(axle, &mechanism),
         ends: travel_ends(axle, &mechanism),
         clearances: clear,
+        driveshaft: driveshaft(axle, &mechanism, &solved, &sweeps, &travel),
+        sweeps,
+        articulation: articulation_limits(axle, &mechanism),
+        ramp: None,
     })
 }
 
@@ -190,13 +211,38 @@ fn joints(
     }
 }
 
-fn load(mechanism: &Mechanism, case: LoadCase, solved: &[Option<&State>]) -> LoadPrediction {
+/// The driveshaft whose torque is wanted; none where it is not, or where it never comes to the housing.
+fn shaft_drive(axle: &Axle, wanted: &Wanted) -> Result<Option<ShaftDrive>, DesignError> {
+    let drives = wanted.shaft_torque && axle.drive_torque == TorqueReaction::Housing;
+    match ShaftDrive::of(axle, wanted.final_drive) {
+        None if drives => Err(DesignError::NoFinalDrive { axle: axle.name.clone() }),
+        shaft => Ok(shaft.filter(|_| drives)),
+    }
+}
+
+fn load(
+    mechanism: &Mechanism,
+    case: LoadCase,
+    shaft: Option<&ShaftDrive>,
+    solved: &[Option<&State>],
+) -> LoadPrediction {
+    let drive_n = match case {
+        LoadCase::Drive(n) => Some(n),
+        LoadCase::Brake(_) | LoadCase::Side(_) => None,
+    };
+    let ride = mechanism.ride();
     let forces = |state: &State| {
-        let Reactions { members_n, heave_n, roll_nm } = loads::reactions(mechanism, state, case)?;
+        let Reactions { members_n, heave_n, roll_nm } = loads::reactions(mechanism, state, case, shaft)?;
         Some(LinkForces { links_n: members_n, heave_n, roll_nm })
     };
     let states = solved.iter().map(|s| s.and_then(forces)).collect();
-    LoadPrediction { case, ride: forces(mechanism.ride()), states }
+    LoadPrediction {
+        case,
+        drive_roll_nm: drive_n.map(|n| drive_roll_nm(mechanism, ride, n)),
+        shaft: drive_n.and_then(|n| Some(shaft?.torque(mechanism, ride, n))),
+        ride: forces(ride),
+        states,
+    }
 }
 
 fn struts(axle: &Axle, mechanism: &Mechanism) -> Vec<StrutPrediction> {

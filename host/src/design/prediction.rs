@@ -1,8 +1,9 @@
 //! What a prediction says. Renderers read these types; nothing here computes.
 
 use super::drag_link::BumpSteer;
+use super::driveshaft::ShaftAt;
 use super::error::OutOfReach;
-use super::loads::LoadCase;
+use super::loads::{LoadCase, ShaftTorque};
 use super::misalignment::Misalignment;
 use crate::geometry::Pose;
 use crate::vehicle::numbers::Numbers;
@@ -60,6 +61,12 @@ pub struct AxlePrediction {
     pub ends: Vec<TravelEnd>,
     /// How near moving parts come to the boxes that must stay free, then to each other.
     pub clearances: Vec<Clearance>,
+    /// Its driveshaft, where it has one.
+    pub driveshaft: Option<ShaftPrediction>,
+    /// How far it articulates before something ends that: left wheel up, right wheel up.
+    pub articulation: [ArticulationLimit; 2],
+    /// Up a ramp with its left, and with its right wheel; none where the vehicle has no other axle to stand on.
+    pub ramp: Option<[RampPrediction; 2]>,
 }
 
 /// Sweeps through ride height, lowest first.
@@ -145,6 +152,11 @@ pub struct WorstMisalignment {
 pub struct LoadPrediction {
     /// The case.
     pub case: LoadCase,
+    /// Moment with which a drive force rolls the axle by its links alone at ride height, left side up positive, N·m; none for
+    /// other forces.
+    pub drive_roll_nm: Option<f64>,
+    /// What the driveshaft does to the axle at ride height, where that was asked for; it is in the forces.
+    pub shaft: Option<ShaftTorque>,
     /// At ride height.
     pub ride: Option<LinkForces>,
     /// At the states that were asked for, in their order; none where one is out of reach.
@@ -173,6 +185,108 @@ pub struct StrutPrediction {
     pub heave_ratio: f64,
     /// Lengthening per travel of the left wheel in roll, negated: `−(∂L/∂roll)/(track/2)`.
     pub roll_ratio: f64,
+}
+
+/// A driveshaft over the travel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ShaftPrediction {
+    /// What its joints bear, rad.
+    pub limit_rad: Option<f64>,
+    /// At ride height.
+    pub ride: ShaftAt,
+    /// At the states that were asked for, in their order; none where one is out of reach.
+    pub states: Vec<Option<ShaftAt>>,
+    /// Along the sweep of heave, in its order.
+    pub heave: Vec<Option<ShaftAt>>,
+    /// Along the sweep of articulation, in its order.
+    pub roll: Vec<Option<ShaftAt>>,
+    /// Extremes over all that the links reach within the sweep.
+    pub reach: ShaftRange,
+    /// Extremes over what bump stops, straps and shocks leave of that; none where the axle has none of them.
+    pub within_stops: Option<ShaftRange>,
+}
+
+impl ShaftPrediction {
+    /// The extremes that can occur: within the stops where there are any.
+    pub fn range(&self) -> &ShaftRange {
+        self.within_stops.as_ref().unwrap_or(&self.reach)
+    }
+}
+
+/// Where a driveshaft is at its extremes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShaftRange {
+    /// Pulled out furthest.
+    pub longest: ShaftWhere,
+    /// Pushed in furthest.
+    pub shortest: ShaftWhere,
+    /// Its joint at the transfer case bent furthest.
+    pub output_joint: ShaftWhere,
+    /// Its joint at the pinion bent furthest.
+    pub pinion_joint: ShaftWhere,
+    /// Running least evenly.
+    pub equivalent: ShaftWhere,
+}
+
+impl ShaftRange {
+    /// How far the joint that bends further does, rad.
+    pub fn largest_rad(&self) -> f64 {
+        self.output_joint.at.output_rad.max(self.pinion_joint.at.pinion_rad)
+    }
+
+    /// What its slip joint must give, m.
+    pub fn plunge_m(&self) -> f64 {
+        self.longest.at.length_m - self.shortest.at.length_m
+    }
+}
+
+/// A driveshaft at one state of the travel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShaftWhere {
+    /// m
+    pub heave_m: f64,
+    /// rad
+    pub roll_rad: f64,
+    /// There.
+    pub at: ShaftAt,
+}
+
+/// What ends articulation.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum LimitedBy {
+    /// A bump stop, a strap or a shock.
+    End {
+        /// Its name.
+        name: String,
+        /// Which end it is.
+        kind: EndKind,
+    },
+    /// A link that reaches no further.
+    Link(String),
+    /// Nothing within the sweep: it may go further.
+    Sweep,
+}
+
+/// How far an axle articulates at no heave.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ArticulationLimit {
+    /// rad, positive
+    pub roll_rad: f64,
+    /// What ends it.
+    pub by: LimitedBy,
+}
+
+/// A vehicle with one wheel of this axle on a ramp.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RampPrediction {
+    /// Ramp travel index; none where the axle would stand on end.
+    pub index: Option<f64>,
+    /// Along the ramp from its toe to the tyre's contact, m.
+    pub distance_m: Option<f64>,
+    /// Inclination of the axle: what both axles articulate together, rad.
+    pub inclination_rad: f64,
+    /// Angle of the ramp, rad.
+    pub ramp_rad: f64,
 }
 
 /// What a moving part must stay clear of.

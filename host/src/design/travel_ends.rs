@@ -1,7 +1,7 @@
 //! Where bump stops, straps and shocks end travel.
 
 use super::mechanism::{Follower, Mechanism};
-use super::prediction::{EndKind, TravelEnd};
+use super::prediction::{ArticulationLimit, EndKind, LimitedBy, TravelEnd};
 use super::springs::length_m;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::{Pose, Vector3};
@@ -79,6 +79,30 @@ pub fn travel_ends(axle: &Axle, mechanism: &Mechanism) -> Vec<TravelEnd> {
             roll_rad: first(bound, -sweep.roll_rad, sweep.roll_rad, |r| (0.0, r)),
         })
         .collect()
+}
+
+/// How far an axle articulates at no heave until a stop, strap or shock is met, a link reaches no further or the sweep ends:
+/// left wheel up, right wheel up.
+pub fn articulation_limits(axle: &Axle, mechanism: &Mechanism) -> [ArticulationLimit; 2] {
+    [1.0, -1.0].map(|side| {
+        let end = side * axle.sweep.roll_rad;
+        let links = match mechanism.solve(0.0, end) {
+            Ok(_) => ArticulationLimit { roll_rad: end.abs(), by: LimitedBy::Sweep },
+            Err(stop) => {
+                ArticulationLimit { roll_rad: stop.reached_roll_rad.abs(), by: LimitedBy::Link(stop.member) }
+            }
+        };
+        let ends = bounds(axle);
+        let met = ends.iter().filter_map(|bound| {
+            let roll_rad = meets(mechanism, bound, end, |roll| (0.0, roll))?.abs();
+            Some(ArticulationLimit {
+                roll_rad,
+                by: LimitedBy::End { name: bound.name.to_owned(), kind: bound.kind },
+            })
+        });
+        let first = met.min_by(|a, b| a.roll_rad.total_cmp(&b.roll_rad));
+        first.filter(|met| met.roll_rad < links.roll_rad).unwrap_or(links)
+    })
 }
 
 /// Steps of the search from ride height to the end of a sweep; within one a length does not turn round.

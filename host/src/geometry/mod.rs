@@ -5,6 +5,7 @@
 pub mod clearance;
 pub mod distance;
 pub mod least_squares;
+pub mod on_ramp;
 pub mod placed;
 pub mod pose;
 pub mod relative;

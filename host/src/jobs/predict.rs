@@ -22,6 +22,12 @@ pub struct Request {
     pub brake_n: Option<f64>,
     /// Total side force, to the left, N.
     pub side_n: Option<f64>,
+    /// Whether a drive force brings the torque of the driveshaft along.
+    pub shaft_torque: bool,
+    /// Turns of the pinion per turn of the wheels, where it is not what the file says.
+    pub final_drive: Option<f64>,
+    /// Angle of the ramp for the ramp travel index, rad, where it is not 20°.
+    pub ramp_rad: Option<f64>,
 }
 
 impl Request {
@@ -107,7 +113,13 @@ pub fn run(request: &Request) -> Result<Predicted, PredictError> {
         return Err(PredictError::NoVehicle);
     }
     let states = request.states.as_deref().map(load_states).transpose()?.unwrap_or_default();
-    let wanted = Wanted { states, loads: request.loads() };
+    let wanted = Wanted {
+        states,
+        loads: request.loads(),
+        shaft_torque: request.shaft_torque,
+        final_drive: request.final_drive,
+        ramp_rad: request.ramp_rad,
+    };
     let vehicles = request.vehicles.iter().map(|path| one(path, &wanted)).collect::<Result<_, _>>()?;
     Ok(Predicted { vehicles })
 }
@@ -192,8 +204,52 @@ mod tests {
         assert!(link["length_m"].as_f64().unwrap() > 0.5);
         assert!(link["misalignment"]["chassis_rad"].is_number() && link["load"]["drive_n"].is_number());
         assert!(link["load"]["brake_n"].is_null());
+        for key in ["clearances", "driveshaft", "articulation", "ramp_travel_index"] {
+            assert!(axle.get(key).is_some(), "{key}");
+        }
+        let shaft = &axle["driveshaft"];
+        assert!(shaft["ride"]["output_joint_rad"].is_number() && shaft["states"][0]["plunge_m"].is_number());
+        assert!(shaft["states"][1]["plunge_m"].is_null() && shaft["within_stops"]["plunge_m"].is_number());
+        let clearance = &axle["clearances"][0];
+        assert_eq!((&clearance["keep_out"], &clearance["other_part"]), (&"fuel tank".into(), &Value::Null));
+        assert!(clearance["least"]["gap_m"].as_f64() <= clearance["within_stops"]["gap_m"].as_f64());
+        assert_eq!(axle["articulation"]["left"]["name"], "bump stop left");
+        assert!(axle["ramp_travel_index"]["left"]["value"].is_null(), "one axle alone");
+        let left_over = &axle["loads"][0];
+        assert!(
+            left_over["drive_induced_roll_nm"].is_number()
+                && left_over["shaft_torque"]["torque_nm"].is_null()
+        );
         let there = |of: &str| link[of]["states"].as_array().unwrap().len();
         assert_eq!((there("misalignment"), there("load")), (2, 2));
+    }
+
+    #[test]
+    fn the_torque_of_a_driveshaft_is_told_where_the_gearing_is_known() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("vehicle.toml");
+        let starter = Layout::DoubleTriangulatedFourLink.vehicle_text("Bramble");
+        let request = Request {
+            vehicles: vec![file.clone()],
+            drive_n: Some(8000.0),
+            shaft_torque: true,
+            ..Request::default()
+        };
+        std::fs::write(&file, &starter).unwrap();
+        let torque_nm = |request: &Request| {
+            let load = &run(request).unwrap().vehicles[0].prediction.axles[0].loads[0];
+            load.shaft.map(|shaft| shaft.torque_nm)
+        };
+        // F·r/i
+        assert!((torque_nm(&request).unwrap() - 8000.0 * 0.46 / 4.1).abs() < 1e-9);
+        let geared = Request { final_drive: Some(5.0), ..request.clone() };
+        assert!((torque_nm(&geared).unwrap() - 8000.0 * 0.46 / 5.0).abs() < 1e-9);
+        assert_eq!(torque_nm(&Request { shaft_torque: false, ..request.clone() }), None);
+        std::fs::write(&file, starter.replace("final_drive", "# final_drive")).unwrap();
+        assert!(torque_nm(&geared).is_some());
+        let error = run(&request).unwrap_err();
+        assert!(error.to_string().contains("axle \"rear\": its final drive is not known"), "{error}");
+        assert!(error.hint().unwrap().contains("final_drive = 4.1"));
     }
 
     #[test]

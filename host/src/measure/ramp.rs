@@ -1,10 +1,11 @@
 //! The ramp travel index from the axle's inclination at the moment when the other wheel is about to lift.
 //!
-//! Index = 1000·d/wheelbase with d the distance along the ramp from its toe to the tyre's contact (common practice, no source).
+//! Its geometry is that of [`OnRamp`].
 
 use super::instants::Instant;
 use super::path::{Path, PathPoint};
 use super::result::{Measured, RampIndex, Status};
+use crate::geometry::on_ramp::{OnRamp, ramp_travel_index};
 use crate::run::{Phase, Recording};
 use crate::vehicle::{Axle, Vehicle};
 
@@ -19,62 +20,25 @@ const SETTLED_RAD: f64 = 0.003;
 /// Roll that the axle must still gain after articulation has stopped growing, rad: only then did the mate lift.
 const LIFTED_RAD: f64 = 0.004;
 
-/// Geometry of an axle with one wheel on a ramp, SI.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct OnRamp {
-    /// Distance between the wheel centres, m.
-    pub track_m: f64,
-    /// Angle of the ramp, rad.
-    pub ramp_rad: f64,
-    /// Vertical component of the axle's direction towards the climbing wheel.
-    pub inclination: f64,
-    /// Heading of that direction against square-on, positive to the left seen from above, rad.
-    pub heading_rad: f64,
-    /// Loaded radius of the climbing tyre, m.
-    pub climbing_radius_m: f64,
-    /// Loaded radius of the tyre on the flat, m.
-    pub flat_radius_m: f64,
-}
-
-impl OnRamp {
-    /// Distance along the ramp from its toe to the contact of the climbing tyre, m.
-    ///
-    /// With the axle direction `a` in a level frame, the tyres as tilted discs: the flat wheel's centre stands
-    /// `r_f·√(1−a_z²)` high, the climbing one `track·a_z` higher; a disc touches the ramp plane `r_c·√Q` along the normal
-    /// from its centre, `Q = 1 − (n·a)²`, and its contact lies `r_c·(n·a)(τ·a)/√Q` further up.
-    pub fn distance_m(&self) -> f64 {
-        let (sin, cos) = self.ramp_rad.sin_cos();
-        let a_z = self.inclination;
-        let level = (1.0 - a_z * a_z).max(0.0).sqrt();
-        let a_x = -level * self.heading_rad.sin();
-        let n_a = -sin * a_x + cos * a_z;
-        let tau_a = cos * a_x + sin * a_z;
-        let q = (1.0 - n_a * n_a).max(0.0).sqrt();
-        let z = self.track_m * a_z + self.flat_radius_m * level;
-        let x = (cos * z - self.climbing_radius_m * q) / sin;
-        x * cos + z * sin + self.climbing_radius_m * n_a * tau_a / q
-    }
-
-    /// Standard uncertainty of the distance for independent `u`s: inclination, ramp angle, heading, the two radii.
-    fn distance_u_m(&self, inclination_u: f64) -> f64 {
-        let by = |change: fn(&mut OnRamp, f64), u: f64| {
-            let (mut up, mut down) = (*self, *self);
-            change(&mut up, 0.5 * u);
-            change(&mut down, -0.5 * u);
-            up.distance_m() - down.distance_m()
-        };
-        [
-            by(|r, d| r.inclination += d, inclination_u),
-            by(|r, d| r.ramp_rad += d, RAMP_ANGLE_U_RAD),
-            by(|r, d| r.heading_rad += d, HEADING_U_RAD),
-            by(|r, d| r.climbing_radius_m += d, TYRE_RADIUS_U_M),
-            by(|r, d| r.flat_radius_m += d, TYRE_RADIUS_U_M),
-        ]
-        .iter()
-        .map(|u| u * u)
-        .sum::<f64>()
-        .sqrt()
-    }
+/// Standard uncertainty of the distance for independent `u`s: inclination, ramp angle, heading, the two radii.
+fn distance_u_m(at: &OnRamp, inclination_u: f64) -> f64 {
+    let by = |change: fn(&mut OnRamp, f64), u: f64| {
+        let (mut up, mut down) = (*at, *at);
+        change(&mut up, 0.5 * u);
+        change(&mut down, -0.5 * u);
+        up.distance_m() - down.distance_m()
+    };
+    [
+        by(|r, d| r.inclination += d, inclination_u),
+        by(|r, d| r.ramp_rad += d, RAMP_ANGLE_U_RAD),
+        by(|r, d| r.heading_rad += d, HEADING_U_RAD),
+        by(|r, d| r.climbing_radius_m += d, TYRE_RADIUS_U_M),
+        by(|r, d| r.flat_radius_m += d, TYRE_RADIUS_U_M),
+    ]
+    .iter()
+    .map(|u| u * u)
+    .sum::<f64>()
+    .sqrt()
 }
 
 /// Inclination of the axle towards the climbing wheel at one point of the path.
@@ -145,9 +109,9 @@ fn climb(
         flat_radius_m: axle.tyre_radius_m,
     };
     let d = on_ramp.distance_m();
-    let per_m = 1000.0 / vehicle.wheelbase_m;
+    let index = |m: f64| ramp_travel_index(m, vehicle.wheelbase_m);
     RampIndex {
-        index: Measured::new(per_m * d, per_m * on_ramp.distance_u_m(lift.inclination_u)),
+        index: Measured::new(index(d), index(distance_u_m(&on_ramp, lift.inclination_u))),
         distance_m: Some(d),
         lift_t_s: Some(lift.t_s),
         articulation_rad: Some(lift.articulation_rad),
@@ -210,45 +174,5 @@ mod tests {
             lift(&climbing(&[0.0, 0.1, 0.2, 0.3, 0.4])).is_none(),
             "still growing: the mate never lifted"
         );
-    }
-
-    /// Printed to six digits.
-    const PRINTED: f64 = 6e-6;
-
-    #[test]
-    fn ramp_distances_match_an_independent_program() {
-        // Computed by a program that shares no code with this one: equal radii 0.46, track 1.6.
-        let at = |degrees: f64, inclination: f64, heading: f64| OnRamp {
-            track_m: 1.6,
-            ramp_rad: degrees.to_radians(),
-            inclination: f64::sin(inclination),
-            heading_rad: heading.to_radians(),
-            climbing_radius_m: 0.46,
-            flat_radius_m: 0.46,
-        };
-        let cases = [
-            (at(20.0, 0.30, 0.0), 1.46666),
-            (at(20.0, 0.30, 3.0), 1.46735),
-            (at(20.0, 0.30, -3.0), 1.46556),
-            (at(30.0, 0.35, 0.0), 1.22522),
-            (at(20.0, 0.10, 0.0), 0.548474),
-        ];
-        for (case, d) in cases {
-            assert!((case.distance_m() - d).abs() < PRINTED, "{case:?}: {} against {d}", case.distance_m());
-        }
-    }
-
-    #[test]
-    fn upright_and_level_is_the_tangent_length() {
-        // A wheel that just touches the ramp: d = r·tan(α/2), plane geometry.
-        let case = OnRamp {
-            track_m: 1.6,
-            ramp_rad: 0.3,
-            inclination: 0.0,
-            heading_rad: 0.0,
-            climbing_radius_m: 0.46,
-            flat_radius_m: 0.46,
-        };
-        assert!((case.distance_m() - 0.46 * f64::tan(0.15)).abs() < 1e-12);
     }
 }

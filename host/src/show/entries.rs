@@ -1,7 +1,7 @@
 //! What is said of each joint, spring and link, one entry for each: text and report share it.
 
 use super::units::{Units, number};
-use super::words;
+use super::{driveshaft, words};
 use crate::design::loads::LoadCase;
 use crate::design::prediction::{
     AxlePrediction, LinkForces, LinkPrediction, LoadPrediction, StrutPrediction,
@@ -92,6 +92,22 @@ pub fn left_to_springs(forces: &LinkForces, units: Units) -> String {
     let springs = units.force().set_to(forces.heave_n, 0);
     let roll = units.moment().set_to(forces.roll_nm, 0);
     format!("The springs are left with {springs} in heave and {roll} in articulation.")
+}
+
+/// What a drive force does beside pulling at the links, as sentences; none for other loads.
+pub fn driven(load: &LoadPrediction, units: Units) -> Vec<String> {
+    /// Less roll moment than this is none, N·m.
+    const NONE_NM: f64 = 0.5;
+    let roll = load.drive_roll_nm.map(|roll_nm| match roll_nm.abs() < NONE_NM {
+        true => "By its links alone the drive does not roll the axle.".to_owned(),
+        false => format!(
+            "By its links alone the drive rolls the axle with {}, {} side up.",
+            units.moment().set_to(roll_nm.abs(), 0),
+            if roll_nm < 0.0 { "right" } else { "left" }
+        ),
+    });
+    let shaft = load.shaft.as_ref().map(|shaft| driveshaft::torque(shaft, units));
+    roll.into_iter().chain(shaft).collect()
 }
 
 /// A link's force beside what its tube and joints bear, and whether it is beyond either.

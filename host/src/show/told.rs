@@ -3,7 +3,7 @@
 use super::entries::Entry;
 use super::rows::{self, Answer};
 use super::units::{PLUS_MINUS, Units};
-use super::{clearances, phrases, words};
+use super::{clearances, driveshaft, phrases, words};
 use crate::design::CommonStates;
 use crate::design::prediction::{AtState, AxlePrediction, EndKind, Reached, TravelEnd};
 use crate::jobs::predict::PredictedVehicle;
@@ -152,6 +152,7 @@ impl<'a> Told<'a> {
             needs.push(("highest joint above floor", length(room.highest_m)));
             needs.push(("lowest chassis joint", length(room.lowest_chassis_m)));
         }
+        needs.extend(self.axle.driveshaft.iter().flat_map(|shaft| driveshaft::needs(shaft, self.units)));
         if let Some(least) = clearances::worst(&self.axle.clearances, self.units) {
             needs.push(("least room to a keep-out", least));
         }

@@ -261,7 +261,13 @@ fn effort(units: Units) -> Vec<Aspect> {
             0.01,
             |c| room(c, |r| r.lowest_chassis_m),
         ),
+        need("bends its driveshaft less", "bends its driveshaft more", true, units.angle(), 0.02, shaft_bend),
     ]
+}
+
+/// Whichever joint of the driveshaft bends further.
+fn shaft_bend(contender: &Contender) -> Option<(f64, f64)> {
+    Some((contender.axle.driveshaft.as_ref()?.range().largest_rad(), 0.0))
 }
 
 fn bump_words(units: Units) -> &'static str {

@@ -209,6 +209,12 @@ fn contact_path(v_x: f64, omega_y: f64, tyre_radius_m: f64, reaction: TorqueReac
     v_x - eta * tyre_radius_m * omega_y
 }
 
+/// How far forward the contact patches move per roll, m/rad: `x′r − η·r·pitch′r`. A drive force does that much work on roll.
+pub fn contact_forward_per_roll(facts: &AxleFacts, motion: &Motion) -> f64 {
+    let roll = motion.pose.twist(motion.by_roll);
+    contact_path(roll.velocity.x, roll.omega.y, facts.tyre_radius_m, facts.drive_torque)
+}
+
 /// All numbers of a motion that need no springs and no steering linkage.
 pub fn at_state(facts: &AxleFacts, motion: &Motion) -> Numbers {
     let mut n = Numbers::default();

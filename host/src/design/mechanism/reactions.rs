@@ -9,13 +9,18 @@ use crate::geometry::placed::PlacedBody;
 use crate::geometry::pose::COORDINATES;
 use crate::geometry::{DMatrix, Vector3};
 
-/// A force on the axle.
+/// Coordinates before the angles.
+const TRANSLATIONS: usize = 3;
+
+/// A force on the axle, and a moment beside it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AppliedForce {
     /// Where it acts, m, in the chassis frame.
     pub at: Vector3<f64>,
     /// N, in the chassis frame.
     pub force_n: Vector3<f64>,
+    /// N·m, in the chassis frame.
+    pub moment_nm: Vector3<f64>,
 }
 
 /// What holds the axle against forces.
@@ -62,6 +67,8 @@ impl Mechanism {
         for force in applied {
             let along = body.gradient_along(&(force.at - body.moved_centre()), &force.force_n);
             work.iter_mut().zip(along).for_each(|(w, a)| *w += a);
+            let turned = body.turns().iter().map(|turn| turn.dot(&force.moment_nm));
+            work.iter_mut().skip(TRANSLATIONS).zip(turned).for_each(|(w, t)| *w += t);
         }
         work
     }

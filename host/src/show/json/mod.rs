@@ -2,6 +2,7 @@
 
 mod analyse;
 mod compare;
+mod driveshaft;
 mod history;
 mod predict;
 mod sensors;

@@ -1,11 +1,12 @@
 //! `predict --json`.
 
+use super::driveshaft::{driveshaft, shaft_torque};
 use super::{FORMAT, text};
 use crate::design::loads::LoadCase;
 use crate::design::misalignment::Misalignment;
 use crate::design::prediction::{
-    AtState, AxlePrediction, Clearance, EndKind, LinkForces, LinkMisalignment, LinkPrediction,
-    LoadPrediction, Nearest, Obstacle, Reached, StrutPrediction, TravelEnd,
+    ArticulationLimit, AtState, AxlePrediction, Clearance, EndKind, LimitedBy, LinkForces, LinkMisalignment,
+    LinkPrediction, LoadPrediction, Nearest, Obstacle, RampPrediction, Reached, StrutPrediction, TravelEnd,
 };
 use crate::geometry::Pose;
 use crate::jobs::predict::{Predicted, PredictedVehicle};
@@ -56,6 +57,9 @@ fn axle(axle: &AxlePrediction) -> Value {
         "loads": axle.loads.iter().map(left_over).collect::<Vec<_>>(),
         "struts": axle.struts.iter().map(strut).collect::<Vec<_>>(),
         "travel_ends": axle.ends.iter().map(travel_end).collect::<Vec<_>>(),
+        "driveshaft": axle.driveshaft.as_ref().map(driveshaft),
+        "articulation": sides(&axle.articulation, articulation),
+        "ramp_travel_index": ramps(axle.ramp.as_ref()),
         "clearances": axle.clearances.iter().map(clearance).collect::<Vec<_>>(),
     })
 }
@@ -150,6 +154,15 @@ fn load(axle: &AxlePrediction, index: usize, link: &LinkPrediction) -> Value {
     Value::Object(all)
 }
 
+fn end_kind(kind: EndKind) -> &'static str {
+    match kind {
+        EndKind::BumpStop => "bump stop",
+        EndKind::Strap => "strap",
+        EndKind::ShockClosed => "shock closed",
+        EndKind::ShockOpen => "shock open",
+    }
+}
+
 /// What a load case leaves to the springs.
 fn left_over(load: &LoadPrediction) -> Value {
     let (case, force_n) = match load.case {
@@ -166,6 +179,8 @@ fn left_over(load: &LoadPrediction) -> Value {
     json!({
         "case": case,
         "force_n": force_n,
+        "drive_induced_roll_nm": load.drive_roll_nm,
+        "shaft_torque": shaft_torque(load.shaft.as_ref()),
         "ride": left(load.ride.as_ref()),
         "states": load.states.iter().map(|s| left(s.as_ref())).collect::<Vec<_>>(),
     })
@@ -202,12 +217,34 @@ fn clearance(clearance: &Clearance) -> Value {
     })
 }
 
-fn travel_end(end: &TravelEnd) -> Value {
-    let kind = match end.kind {
-        EndKind::BumpStop => "bump stop",
-        EndKind::Strap => "strap",
-        EndKind::ShockClosed => "shock closed",
-        EndKind::ShockOpen => "shock open",
+/// What both sides have, by side.
+fn sides<T>(both: &[T; 2], one: fn(&T) -> Value) -> Value {
+    let [left, right] = both.each_ref().map(one);
+    json!({ "left": left, "right": right })
+}
+
+fn articulation(limit: &ArticulationLimit) -> Value {
+    let (kind, name) = match &limit.by {
+        LimitedBy::End { name, kind } => (end_kind(*kind), Some(name)),
+        LimitedBy::Link(name) => ("link", Some(name)),
+        LimitedBy::Sweep => ("sweep", None),
     };
+    json!({ "roll_rad": limit.roll_rad, "ended_by": kind, "name": name })
+}
+
+fn ramps(both: Option<&[RampPrediction; 2]>) -> Value {
+    let one = |ramp: Option<&RampPrediction>| {
+        json!({
+            "value": ramp.and_then(|r| r.index),
+            "distance_m": ramp.and_then(|r| r.distance_m),
+            "inclination_rad": ramp.map(|r| r.inclination_rad),
+            "ramp_rad": ramp.map(|r| r.ramp_rad),
+        })
+    };
+    json!({ "left": one(both.map(|b| &b[0])), "right": one(both.map(|b| &b[1])) })
+}
+
+fn travel_end(end: &TravelEnd) -> Value {
+    let kind = end_kind(end.kind);
     json!({ "name": end.name, "kind": kind, "heave_m": end.heave_m, "roll_rad": end.roll_rad })
 }

@@ -1,10 +1,11 @@
-//! How far joints turn, against what they bear, how far springs and shocks move, and whether there is room to move.
+//! How far joints turn, against what they bear, how far springs and shocks move, whether the driveshaft follows and
+//! whether there is room to move.
 
 use super::page::Page;
 use super::parts;
 use crate::design::prediction::{AxlePrediction, LinkPrediction};
 use crate::show::units::Units;
-use crate::show::{clearances, entries};
+use crate::show::{clearances, driveshaft, entries};
 
 /// Joints that are turned furthest, beside what they bear.
 pub(super) fn joints(page: &mut Page, links: &[LinkPrediction], units: Units) {
@@ -12,6 +13,14 @@ pub(super) fn joints(page: &mut Page, links: &[LinkPrediction], units: Units) {
     if !joints.is_empty() {
         page.heading("Do the joints turn far enough?");
         parts::entries(page, &joints);
+    }
+}
+
+/// Whether the driveshaft follows.
+pub(super) fn shaft(page: &mut Page, axle: &AxlePrediction, units: Units) {
+    if let Some(shaft) = &axle.driveshaft {
+        page.heading("Does the driveshaft follow?");
+        parts::entries(page, &driveshaft::entries(shaft, units));
     }
 }
 

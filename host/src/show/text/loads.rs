@@ -18,6 +18,9 @@ pub(super) fn loads(page: &mut Page, vehicle: &str, axle: &AxlePrediction, units
                 page.heading("What does each link carry at ride height?");
                 parts::entries(page, &entries::carried(&axle.links, forces, units));
                 page.item("·", &entries::left_to_springs(forces, units));
+                for sentence in entries::driven(load, units) {
+                    page.item("·", &sentence);
+                }
             }
             None => page
                 .item("?", "The forces have no answer at ride height: a link stands so that it cannot hold."),

@@ -7,7 +7,7 @@ use crate::design::prediction::{AtState, Reached};
 use crate::jobs::predict::{Predicted, PredictedVehicle};
 use crate::show::told::{Told, plus_minus};
 use crate::show::units::Scale;
-use crate::show::{phrases, verdict, words};
+use crate::show::{phrases, ramp, verdict, words};
 use crate::vehicle::Position;
 
 /// Predictions as text: one vehicle by question, several side by side.
@@ -46,6 +46,7 @@ impl Told<'_> {
         self.links(page);
         joints::joints(page, &self.axle.links, self.units);
         joints::struts(page, self.axle);
+        joints::shaft(page, self.axle, self.units);
         joints::room(page, self.axle, self.units);
         parts::remarks(page, &self.remarks());
     }
@@ -160,6 +161,7 @@ impl Told<'_> {
         for (end, text) in self.reach() {
             page.entry('·', Ink::Plain, &end, &[text]);
         }
+        parts::entries(page, &ramp::entries(self.axle, self.units));
     }
 
     fn links(&self, page: &mut Page) {

@@ -6,6 +6,7 @@ use super::{joints, parts};
 use crate::jobs::predict::PredictedVehicle;
 use crate::show::beside::{self, Cell, Line};
 use crate::show::questions::Question;
+use crate::show::ramp;
 use crate::show::told::{Told, plus_minus};
 use crate::show::trade::{self, Contender, Point};
 use crate::show::units::Units;
@@ -61,8 +62,10 @@ fn group(page: &mut Page, axles: &[Told]) {
         for (end, text) in told.reach() {
             page.entry('·', Ink::Plain, &end, &[text]);
         }
+        parts::entries(page, &ramp::entries(told.axle, told.units));
         joints::joints(page, &told.axle.links, told.units);
         joints::struts(page, told.axle);
+        joints::shaft(page, told.axle, told.units);
         joints::room(page, told.axle, told.units);
         parts::remarks(page, &told.remarks());
     }

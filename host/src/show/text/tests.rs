@@ -76,7 +76,7 @@ fn what_was_not_measured_says_why() {
 
 /// Starters predicted, each under a name of its own.
 fn predicted(layouts: &[(&str, Layout)], loads: Vec<LoadCase>) -> Predicted {
-    let wanted = Wanted { states: vec![(-0.05, 0.1), (0.1, 4.0)], loads };
+    let wanted = Wanted { states: vec![(-0.05, 0.1), (0.1, 4.0)], loads, ..Wanted::default() };
     let vehicles = layouts
         .iter()
         .map(|(name, layout)| {

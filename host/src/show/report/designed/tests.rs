@@ -13,7 +13,7 @@ use crate::vehicle::Vehicle;
 use std::collections::BTreeSet;
 
 fn predicted(vehicles: &[(&str, Vehicle)], loads: &[LoadCase]) -> Predicted {
-    let wanted = Wanted { states: vec![], loads: loads.to_vec() };
+    let wanted = Wanted { states: vec![], loads: loads.to_vec(), ..Wanted::default() };
     let one = |(name, vehicle): &(&str, Vehicle)| {
         let drawn = Vehicle { name: (*name).to_owned(), hash: format!("hash-of-{name}"), ..vehicle.clone() };
         PredictedVehicle::of(&format!("{name}.toml"), drawn, &wanted).expect("a case predicts")
