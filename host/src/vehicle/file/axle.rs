@@ -2,7 +2,7 @@
 
 use super::locating::locating;
 use super::{fittings, wishes};
-use crate::files::{Bound, Example, Item, Names, Quantity, Section};
+use crate::files::{Bound, Example, Names, Quantity, Section};
 use crate::vehicle::{Axle, Position, Sweep, TorqueReaction};
 
 const POSITIONS: [(&str, Position); 2] = [("front", Position::Front), ("rear", Position::Rear)];
@@ -43,11 +43,8 @@ fn axle(section: &mut Section<'_>, name: Option<String>) -> Option<Axle> {
     let brake_share = share(section, "brake_share", BRAKE_SHARE);
     let [drive_torque, brake_torque] = torque_on(section);
     let sweep = sweep(section);
-    let tyre_width = tyre_width(section, tyre_radius);
-    let axle_tube = or_default(section, "axle_tube", AXLE_TUBE_M, "an axle tube of 80 mm");
-    let angle = |i: Item<'_>| i.quantity(Quantity::Angle, Bound::Any);
-    let pinion_rad = section.get("pinion").and_then(angle);
-    let castor_rad = section.get("castor").and_then(angle);
+    let [tyre_width, axle_tube] = [tyre_width(section, tyre_radius), axle_tube(section)];
+    let [pinion_rad, castor_rad] = ["pinion", "castor"].map(|key| angle(section, key));
     let mass = section.get("unsprung_mass");
     let unsprung_mass_kg = mass.and_then(|i| i.quantity(Quantity::Mass, Bound::Positive));
     let mass_share = section.get("mass_share").and_then(|i| i.number_within(0.0, 1.0));
@@ -117,12 +114,16 @@ fn share(section: &mut Section<'_>, key: &'static str, default: f64) -> Option<f
     }
 }
 
-fn or_default(section: &mut Section<'_>, key: &'static str, default_m: f64, words: &str) -> Option<f64> {
-    match section.get(key) {
+fn angle(section: &mut Section<'_>, key: &'static str) -> Option<f64> {
+    section.get(key).and_then(|item| item.quantity(Quantity::Angle, Bound::Any))
+}
+
+fn axle_tube(section: &mut Section<'_>) -> Option<f64> {
+    match section.get("axle_tube") {
         Some(item) => item.quantity(Quantity::Length, Bound::Positive),
         None => {
-            default_used(section, words);
-            Some(default_m)
+            default_used(section, "an axle tube of 80 mm");
+            Some(AXLE_TUBE_M)
         }
     }
 }
