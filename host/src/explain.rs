@@ -11,6 +11,8 @@ pub enum Status {
     BadInput,
     /// A device or the disk is in trouble (exit 3).
     Device,
+    /// The person stopped it (exit 130, as a shell says of Ctrl-C).
+    Stopped,
 }
 
 impl Status {
@@ -20,6 +22,7 @@ impl Status {
             Status::Finding => 1,
             Status::BadInput => 2,
             Status::Device => 3,
+            Status::Stopped => 130,
         }
     }
 }

@@ -22,6 +22,7 @@ mod service;
 mod simulate;
 mod target;
 mod wear;
+mod tune;
 
 use crate::explain::{Explain, Failure, Status};
 use clap::{Parser, Subcommand};
@@ -50,6 +51,7 @@ enum Command {
     Init(init::Args),
     New(new::Args),
     Predict(predict::Args),
+    Tune(tune::Args),
     Sensors(sensors::Args),
     Ports(ports::Args),
     Record(record::Args),
@@ -84,6 +86,7 @@ pub fn main() -> ExitCode {
         Command::Init(args) => init::run(&args, &screen),
         Command::New(args) => new::run(&args, &screen),
         Command::Predict(args) => predict::run(&args, &screen),
+        Command::Tune(args) => tune::run(&args, &screen),
         Command::Ports(args) => ports::run(&args, &screen),
         Command::Record(args) => record::run(&args, &screen),
         Command::Import(args) => import::run(&args, &screen),

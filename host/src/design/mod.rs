@@ -16,6 +16,7 @@ pub mod ramp;
 pub mod springs;
 pub mod tolerance;
 mod travel_ends;
+pub mod tune;
 
 pub use common_states::{CommonStates, common_states};
 pub use error::{DesignError, OutOfReach};

@@ -11,7 +11,7 @@ use crate::vehicle::numbers::{Key, Numbers};
 use crate::vehicle::{Spot, Vehicle};
 
 /// Half the distance between the two solutions, m: truncation is about 1e-10 of a number, rounding 1e-10.
-const STEP_M: f64 = 1e-5;
+pub(super) const STEP_M: f64 = 1e-5;
 
 /// How the numbers follow one coordinate of one point.
 #[derive(Debug, Clone, PartialEq)]

@@ -15,6 +15,9 @@ pub const CAUTIONS: [&str; 7] = [
     "This program advises. It does not certify a vehicle as safe.",
 ];
 
+/// What concerns whoever unbolts a link under a vehicle.
+pub const UNDER_A_VEHICLE: &str = CAUTIONS[1];
+
 /// What to do in a phase.
 pub fn instruction(phase: Phase) -> &'static str {
     match phase {

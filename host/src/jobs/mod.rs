@@ -17,6 +17,7 @@ pub mod service;
 pub mod simulate;
 pub mod source;
 pub mod subject;
+pub mod tune;
 mod vehicle_folder;
 mod virtual_line;
 pub mod wear;

@@ -20,6 +20,7 @@ pub mod sweeps;
 pub mod text;
 pub mod told;
 pub mod trade;
+pub mod tuning;
 pub mod units;
 pub mod verdict;
 pub mod wear;

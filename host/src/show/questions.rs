@@ -72,10 +72,7 @@ impl Question {
 
 /// Whether a number is zero at ride height by its definition, so that only its course over the travel says anything.
 pub fn zero_at_ride(key: Key) -> bool {
-    matches!(
-        key,
-        Key::WheelbaseChangeLeft | Key::WheelbaseChangeRight | Key::TrackShiftLeft | Key::TrackShiftRight
-    )
+    key.zero_at_ride()
 }
 
 #[cfg(test)]

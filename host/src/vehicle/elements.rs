@@ -48,6 +48,15 @@ impl Mount {
         Self { holes: self.holes.iter().map(place).collect(), in_use: self.in_use }
     }
 
+    /// Uses another hole, counted from 0; stays as it is and says `false` if there is no such hole.
+    pub fn use_hole(&mut self, hole: usize) -> bool {
+        let there = hole < self.holes.len();
+        if there {
+            self.in_use = hole;
+        }
+        there
+    }
+
     /// The same bracket with another hole in use; `None` if there is no such hole.
     pub fn using(&self, hole: usize) -> Option<Self> {
         Self::with_holes(self.holes.clone(), hole)

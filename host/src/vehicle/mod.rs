@@ -135,6 +135,8 @@ pub struct Locating {
     pub radius_arms: Vec<RadiusArm>,
     /// Watts linkages.
     pub watts: Vec<Watts>,
+    /// Names of elements with those of the mirror images that the file asked for: such a pair is bolted alike.
+    pub twins: Vec<[String; 2]>,
 }
 
 impl Axle {

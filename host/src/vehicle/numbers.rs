@@ -103,6 +103,14 @@ impl Key {
     }
 }
 
+impl Key {
+    /// Whether it is zero at ride height by its definition, so that only its course over the travel says anything.
+    pub fn zero_at_ride(self) -> bool {
+        use Key::{TrackShiftLeft, TrackShiftRight, WheelbaseChangeLeft, WheelbaseChangeRight};
+        matches!(self, WheelbaseChangeLeft | WheelbaseChangeRight | TrackShiftLeft | TrackShiftRight)
+    }
+}
+
 impl Serialize for Key {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.serialize_str(self.as_str())

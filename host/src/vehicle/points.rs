@@ -36,11 +36,6 @@ pub enum Spot {
     Kingpin,
 }
 
-/// Moves every hole of a bracket.
-fn shift(mount: &mut Mount, offset: &Vector3<f64>) {
-    *mount = mount.moved(offset);
-}
-
 impl Axle {
     /// Every point that locates the axle, carries its springs or steers it.
     pub fn spots(&self) -> Vec<Spot> {
@@ -84,6 +79,38 @@ impl Axle {
         }
     }
 
+    /// The bracket at a point; `None` for points that are no brackets (a crank's ends, springs, steering).
+    pub fn mount(&self, spot: Spot) -> Option<&Mount> {
+        let l = &self.locating;
+        match spot {
+            Spot::LinkChassis(k) => l.links.get(k).map(|e| &e.chassis),
+            Spot::LinkAxle(k) => l.links.get(k).map(|e| &e.axle),
+            Spot::WishboneApex(k) => l.wishbones.get(k).map(|e| &e.apex),
+            Spot::WishboneLeg(k, end) => l.wishbones.get(k).and_then(|e| e.legs.get(end)),
+            Spot::ArmChassis(k) => l.radius_arms.get(k).map(|e| &e.chassis),
+            Spot::ArmAxle(k, end) => l.radius_arms.get(k).and_then(|e| e.axle.get(end)),
+            Spot::WattsPivot(k) => l.watts.get(k).map(|e| &e.pivot),
+            Spot::WattsEnd(k, end) => l.watts.get(k).and_then(|e| e.ends.get(end)),
+            _ => None,
+        }
+    }
+
+    /// As [`Self::mount`], to change it.
+    pub fn mount_mut(&mut self, spot: Spot) -> Option<&mut Mount> {
+        let l = &mut self.locating;
+        match spot {
+            Spot::LinkChassis(k) => l.links.get_mut(k).map(|e| &mut e.chassis),
+            Spot::LinkAxle(k) => l.links.get_mut(k).map(|e| &mut e.axle),
+            Spot::WishboneApex(k) => l.wishbones.get_mut(k).map(|e| &mut e.apex),
+            Spot::WishboneLeg(k, end) => l.wishbones.get_mut(k).and_then(|e| e.legs.get_mut(end)),
+            Spot::ArmChassis(k) => l.radius_arms.get_mut(k).map(|e| &mut e.chassis),
+            Spot::ArmAxle(k, end) => l.radius_arms.get_mut(k).and_then(|e| e.axle.get_mut(end)),
+            Spot::WattsPivot(k) => l.watts.get_mut(k).map(|e| &mut e.pivot),
+            Spot::WattsEnd(k, end) => l.watts.get_mut(k).and_then(|e| e.ends.get_mut(end)),
+            _ => None,
+        }
+    }
+
     /// A link's own tolerance (standard deviation of each coordinate, m); `None` where the vehicle's holds.
     pub fn own_tolerance_m(&self, spot: Spot) -> Option<f64> {
         match spot {
@@ -94,48 +121,21 @@ impl Axle {
 
     /// Moves a point by `offset`, m; a point that the axle does not have stays as it is.
     pub fn move_spot(&mut self, spot: Spot, offset: &Vector3<f64>) {
-        let l = &mut self.locating;
+        if let Some(mount) = self.mount_mut(spot) {
+            *mount = mount.moved(offset);
+            return;
+        }
         match spot {
-            Spot::LinkChassis(k) => {
-                l.links.get_mut(k).into_iter().for_each(|e| shift(&mut e.chassis, offset))
-            }
-            Spot::LinkAxle(k) => l.links.get_mut(k).into_iter().for_each(|e| shift(&mut e.axle, offset)),
-            Spot::WishboneApex(k) => {
-                l.wishbones.get_mut(k).into_iter().for_each(|e| shift(&mut e.apex, offset))
-            }
-            Spot::WishboneLeg(k, end) => {
-                l.wishbones
-                    .get_mut(k)
-                    .and_then(|e| e.legs.get_mut(end))
-                    .into_iter()
-                    .for_each(|m| shift(m, offset));
-            }
-            Spot::ArmChassis(k) => {
-                l.radius_arms.get_mut(k).into_iter().for_each(|e| shift(&mut e.chassis, offset))
-            }
-            Spot::ArmAxle(k, end) => {
-                l.radius_arms
-                    .get_mut(k)
-                    .and_then(|e| e.axle.get_mut(end))
-                    .into_iter()
-                    .for_each(|m| shift(m, offset));
-            }
-            Spot::WattsPivot(k) => l.watts.get_mut(k).into_iter().for_each(|e| shift(&mut e.pivot, offset)),
             Spot::WattsCrank(k, end) => {
-                l.watts.get_mut(k).and_then(|e| e.crank.get_mut(end)).into_iter().for_each(|p| *p += offset);
-            }
-            Spot::WattsEnd(k, end) => {
-                l.watts
-                    .get_mut(k)
-                    .and_then(|e| e.ends.get_mut(end))
-                    .into_iter()
-                    .for_each(|m| shift(m, offset));
+                let crank = self.locating.watts.get_mut(k).and_then(|e| e.crank.get_mut(end));
+                crank.into_iter().for_each(|p| *p += offset);
             }
             Spot::SpringChassis(k) => self.springs.get_mut(k).into_iter().for_each(|e| e.chassis += offset),
             Spot::SpringAxle(k) => self.springs.get_mut(k).into_iter().for_each(|e| e.axle += offset),
             Spot::DragLinkChassis => self.drag_link.iter_mut().for_each(|e| e.chassis += offset),
             Spot::DragLinkAxle => self.drag_link.iter_mut().for_each(|e| e.axle += offset),
             Spot::Kingpin => self.drag_link.iter_mut().for_each(|e| e.kingpin_point += offset),
+            _ => {}
         }
     }
 }

@@ -7,6 +7,7 @@ mod journey;
 mod over_time;
 mod reports;
 mod ten_thousand;
+mod tune;
 mod worked_values;
 
 use std::path::{Path, PathBuf};

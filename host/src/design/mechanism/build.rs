@@ -4,7 +4,7 @@ use super::bodies::{Bodies, Carrier, Crank, End};
 use super::rows::{BushRows, Element, Member, Rows};
 use crate::design::error::DesignError;
 use crate::geometry::Vector3;
-use crate::vehicle::{Axle, JointKind, RadiusArm, Side, Watts};
+use crate::vehicle::{Axle, JointKind, Link, RadiusArm, Side, Watts, Wishbone};
 use nalgebra::Unit;
 
 /// Rows of an axle with the stiffness that its file states, and with stated lengths kept aside: members start at the lengths
@@ -18,16 +18,14 @@ pub(super) struct Drawn {
 pub(super) fn draw(axle: &Axle) -> Result<Drawn, DesignError> {
     let mut members = Vec::new();
     for (k, link) in axle.locating.links.iter().enumerate() {
-        let ends = [end(Carrier::Chassis, link.chassis.point()), end(Carrier::Axle, link.axle.point())];
-        let member = member(link.name.clone(), Element::Link(k), ends, link.stiffness_n_per_m, link.joints);
+        let name = link.name.clone();
+        let member = member(name, Element::Link(k), link_ends(link), link.stiffness_n_per_m, link.joints);
         members.push((member, link.length_m));
     }
     for (index, wishbone) in axle.locating.wishbones.iter().enumerate() {
         let part_of = Element::Wishbone(index);
-        let (apex_on, legs_on) = carriers(wishbone.apex_on);
-        for (k, leg) in wishbone.legs.iter().enumerate() {
+        for (k, ends) in leg_ends(wishbone).into_iter().enumerate() {
             let name = format!("{} leg {}", wishbone.name, k + 1);
-            let ends = [end(legs_on, leg.point()), end(apex_on, wishbone.apex.point())];
             members.push((member(name, part_of, ends, wishbone.stiffness_n_per_m, wishbone.joints), None));
         }
     }
@@ -67,6 +65,23 @@ fn carriers(on: Side) -> (Carrier, Carrier) {
     }
 }
 
+/// Ends of a link's member.
+pub(super) fn link_ends(link: &Link) -> [End; 2] {
+    [end(Carrier::Chassis, link.chassis.point()), end(Carrier::Axle, link.axle.point())]
+}
+
+/// Ends of the members of a wishbone's legs.
+pub(super) fn leg_ends(wishbone: &Wishbone) -> [[End; 2]; 2] {
+    let (apex_on, legs_on) = carriers(wishbone.apex_on);
+    wishbone.legs.each_ref().map(|leg| [end(legs_on, leg.point()), end(apex_on, wishbone.apex.point())])
+}
+
+/// Ends of the members of a Watts linkage, whose crank is counted from 0.
+pub(super) fn watts_ends(watts: &Watts, crank: usize) -> [[End; 2]; 2] {
+    let (_, far) = carriers(watts.pivot_on);
+    std::array::from_fn(|k| [end(Carrier::Crank(crank), watts.crank[k]), end(far, watts.ends[k].point())])
+}
+
 fn member(
     name: String,
     part_of: Element,
@@ -81,17 +96,10 @@ fn member(
     Member { name, place: 0, part_of, ends, length_m, stiffness_n_per_m, assumed_n_per_m }
 }
 
-fn watts_members(watts: &Watts, crank: usize) -> [Member; 2] {
-    let (_, far) = carriers(watts.pivot_on);
-    std::array::from_fn(|k| {
-        let ends = [end(Carrier::Crank(crank), watts.crank[k]), end(far, watts.ends[k].point())];
-        member(
-            format!("{} link {}", watts.name, k + 1),
-            Element::Watts(crank),
-            ends,
-            watts.stiffness_n_per_m,
-            None,
-        )
+fn watts_members(watts: &Watts, crank: usize) -> impl Iterator<Item = Member> {
+    watts_ends(watts, crank).into_iter().enumerate().map(move |(k, ends)| {
+        let name = format!("{} link {}", watts.name, k + 1);
+        member(name, Element::Watts(crank), ends, watts.stiffness_n_per_m, None)
     })
 }
 

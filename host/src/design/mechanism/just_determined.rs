@@ -2,6 +2,7 @@
 //! stack. Strain energy is zero at such a state whatever the stiffness, so every member counts as rigid here.
 
 use super::bodies::{HEAVE, ROLL};
+use super::locate::RANK_TOLERANCE;
 use super::rows::Rows;
 use super::settle::{SETTLED_M, Settled};
 use crate::geometry::pose::COORDINATES;
@@ -35,6 +36,24 @@ fn elongations<const N: usize>(rows: &Rows, q: &[f64; ROOM]) -> Elongations<N> {
         out.imposed[1][row] = gradient[ROLL];
     }
     out
+}
+
+/// Whether the members at `q` are certain to determine the free coordinates, to the tolerance that ranks are counted with.
+/// Norms bound the singular values, `1/‖A⁻¹‖ ≤ σ_min` and `σ_max ≤ ‖A‖`: a `false` means that a rank must be counted.
+pub(super) fn certainly_determined<const N: usize>(rows: &Rows, q: &[f64]) -> bool {
+    let mut at = [0.0; ROOM];
+    at[..q.len()].copy_from_slice(q);
+    let mut a = elongations::<N>(rows, &at).free;
+    for row in &mut a {
+        for (k, value) in row.iter_mut().enumerate() {
+            *value /= rows.bodies.size_m(free_coordinate(k), rows.half_track_m);
+        }
+    }
+    let Some(factored) = Factored::new(a) else { return false };
+    let square = |rows: [[f64; N]; N]| rows.iter().flatten().map(|v| v * v).sum::<f64>();
+    let inverse: [[f64; N]; N] =
+        std::array::from_fn(|k| factored.solve(&std::array::from_fn(|l| if k == l { 1.0 } else { 0.0 })));
+    RANK_TOLERANCE.powi(2) * square(a) * square(inverse) < 1.0
 }
 
 /// Brings every member to its length from the guess `q`, heave and roll held; `None` if that fails.

@@ -9,7 +9,7 @@ use crate::geometry::pose::COORDINATES;
 use crate::geometry::{DMatrix, DVector};
 
 /// A singular value below this fraction of the largest counts as zero.
-const RANK_TOLERANCE: f64 = 1e-4;
+pub(super) const RANK_TOLERANCE: f64 = 1e-4;
 /// Below this fraction a motion is held, but weakly: three-links, triangulated links and wishbones of usual size lie above 0.1,
 /// four links splayed by two degrees at 0.007.
 const WEAK: f64 = 0.02;

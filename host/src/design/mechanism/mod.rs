@@ -8,6 +8,7 @@ mod build;
 mod just_determined;
 mod locate;
 mod reactions;
+mod rehang;
 mod rows;
 mod settle;
 mod state;

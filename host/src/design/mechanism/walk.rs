@@ -63,6 +63,8 @@ impl<'m> Follower<'m> {
         let direct = self.mechanism.walk(&self.state, heave_m, roll_rad);
         self.state = match direct {
             Ok(state) => state,
+            // From ride height there is no other way round.
+            Err(stop) if self.state.pose == self.mechanism.ride.pose => return Err(stop),
             Err(_) => self.mechanism.walk(&self.mechanism.ride, heave_m, roll_rad)?,
         };
         Ok(&self.state)

@@ -9,6 +9,7 @@ mod sensors;
 #[cfg(test)]
 mod tests;
 mod wear;
+mod tune;
 
 pub use analyse::analysis;
 pub use compare::{comparison, runs};
@@ -16,6 +17,7 @@ pub use history::{history, service};
 pub use predict::prediction;
 pub use sensors::sensors;
 pub use wear::{fleet, wear};
+pub use tune::tuning;
 
 use crate::measure::Measured;
 use crate::vehicle::numbers::Key;

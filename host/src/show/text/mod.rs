@@ -15,6 +15,7 @@ mod sensors;
 mod side_by_side;
 mod table;
 mod wear;
+mod tune;
 
 pub use analyse::analysis;
 pub use compare::comparison;
@@ -25,6 +26,7 @@ pub use recording::{imported, recorded, recording};
 pub use runs::runs;
 pub use sensors::sensors;
 pub use wear::{fleet, wear};
+pub use tune::tuning;
 
 #[cfg(test)]
 mod predict_tests;

@@ -1,6 +1,6 @@
 //! The elements that locate an axle: links, wishbones, radius arms, Watts linkages, and the brackets they sit in.
 
-use super::mirror::elements;
+use super::mirror::elements_and_twins;
 use crate::files::{Bound, Example, Item, Names, Quantity, Section};
 use crate::geometry::Vector3;
 use crate::vehicle::{
@@ -19,12 +19,12 @@ const AXLE_END: Example = Example::Point([0.02, 0.58, 0.4]);
 
 /// Reads everything that locates the axle or the alternative `parent`.
 pub(super) fn locating(parent: &mut Section<'_>, names: &mut Names) -> Locating {
-    Locating {
-        links: elements(parent, "link", "link", names, link),
-        wishbones: elements(parent, "wishbone", "wishbone", names, wishbone),
-        radius_arms: elements(parent, "radius_arm", "radius arm", names, radius_arm),
-        watts: watts_linkages(parent, names),
-    }
+    let (links, mut twins) = elements_and_twins(parent, "link", "link", names, link);
+    let (wishbones, more) = elements_and_twins(parent, "wishbone", "wishbone", names, wishbone);
+    twins.extend(more);
+    let (radius_arms, more) = elements_and_twins(parent, "radius_arm", "radius arm", names, radius_arm);
+    twins.extend(more);
+    Locating { links, wishbones, radius_arms, watts: watts_linkages(parent, names), twins }
 }
 
 /// Both ends of an element, as points or brackets, which must not be the same point.

@@ -113,9 +113,20 @@ pub(super) fn elements<'s, T: Mirror>(
     key: &'static str,
     kind: &str,
     names: &mut Names,
-    mut read: impl FnMut(&mut Section<'s>, String) -> Option<T>,
+    read: impl FnMut(&mut Section<'s>, String) -> Option<T>,
 ) -> Vec<T> {
-    let mut all = Vec::new();
+    elements_and_twins(parent, key, kind, names, read).0
+}
+
+/// As [`elements`], with the names of each element and its mirror image.
+pub(super) fn elements_and_twins<'s, T: Mirror>(
+    parent: &mut Section<'s>,
+    key: &'static str,
+    kind: &str,
+    names: &mut Names,
+    mut read: impl FnMut(&mut Section<'s>, String) -> Option<T>,
+) -> (Vec<T>, Vec<[String; 2]>) {
+    let (mut all, mut twins) = (Vec::new(), Vec::new());
     for mut section in parent.sections(key, kind) {
         let name = section.named(kind);
         let free = name.as_deref().is_some_and(|name| names.take(&section, name));
@@ -124,15 +135,19 @@ pub(super) fn elements<'s, T: Mirror>(
         if let (Some((item, twin)), true) = (&twin, free) {
             names.take_twin(item, twin);
         }
-        let element = read(&mut section, name.unwrap_or_default());
+        let name = name.unwrap_or_default();
+        let element = read(&mut section, name.clone());
         section.finish();
         if let Some(element) = element {
-            let mirrored = twin.map(|(_, twin)| element.mirrored(twin));
+            let mirrored = twin.map(|(_, twin)| {
+                twins.push([name, twin.clone()]);
+                element.mirrored(twin)
+            });
             all.push(element);
             all.extend(mirrored);
         }
     }
-    all
+    (all, twins)
 }
 
 fn twin_name<'s>(item: &Item<'s>, name: &str) -> Option<(Item<'s>, String)> {
