@@ -127,7 +127,7 @@ pub fn moves(candidate: &Candidate, units: Units) -> Vec<String> {
         match hole.now {
             Some(now) if now == hole.hole => {}
             Some(now) => {
-                all.push(format!("Move {} from hole {} to hole {}.", bracket(hole), now + 1, hole.hole + 1))
+                all.push(format!("Move {}, from hole {} to hole {}.", bracket(hole), now + 1, hole.hole + 1))
             }
             None => all.push(format!("Hang {} in hole {}.", bracket(hole), hole.hole + 1)),
         }

@@ -102,7 +102,8 @@ fn the_page_answers_before_it_explains() {
         assert!(line.chars().count() <= 80, "{line}");
     }
     let inches = done(folder.path(), &["tune", "Bramble/vehicle.toml", "--units", "in"]);
-    assert!(inches.contains("in between joints") && !inches.contains(" mm"), "{inches}");
+    let flat = inches.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("in between joints") && !flat.contains(" mm"), "{inches}");
 }
 
 #[test]
@@ -149,11 +150,60 @@ fn wrong_names_and_wishes_are_refused_in_words() {
 fn an_alternative_that_leaves_the_axle_loose_is_ruled_out_in_words() {
     let folder = tempfile::tempdir().expect("a folder");
     let text = starter(folder.path(), "three-link");
-    let more = "[[axle.alternative]]\nname = \"no bar\"\nreplaces = [\"panhard bar\"]\n\n[axle.wish]";
+    let more = "[[axle.alternative]]\nname = \"no bar\"\nreplaces = [\"panhard\"]\n\n[axle.wish]";
     fs::write(folder.path().join("Bramble/vehicle.toml"), text.replace("[axle.wish]", more))
         .expect("written");
     let page = done(folder.path(), &["tune", "Bramble/vehicle.toml"]);
     assert!(page.contains("nothing locates the axle sideways"), "{page}");
     let found = json(folder.path(), &["tune", "Bramble/vehicle.toml", "--json"]);
     assert_eq!(found["axles"][0]["counts"]["cannot_be_hung"], 3);
+}
+
+/// A four-link with a bracket of its own at each of eight ends, more combinations than a test could wait for.
+fn many() -> String {
+    let mut text = "format = 1\nname = \"Bramble\"\n[vehicle]\nwheelbase = 2540\ncg_height = 810\n[[axle]]\nname = \"rear\"\n\
+        position = \"rear\"\ntrack = 1600\ntyre_radius = 460\n"
+        .to_owned();
+    let bracket = |x: i32, y: i32, z: i32| {
+        let holes: Vec<String> = (0..12).map(|k| format!("[{x}, {y}, {}]", z + 3 * k)).collect();
+        format!("{{ holes = [{}], use = 1 }}", holes.join(", "))
+    };
+    for (side, y) in [("left", 1), ("right", -1)] {
+        for (name, from, to) in
+            [("lower", (950, 360, 480), (20, 580, 400)), ("upper", (800, 450, 640), (30, 120, 610))]
+        {
+            let (from, to) = (bracket(from.0, y * from.1, from.2), bracket(to.0, y * to.1, to.2));
+            text += &format!("[[axle.link]]\nname = \"{name} {side}\"\nchassis = {from}\naxle = {to}\n");
+        }
+    }
+    text
+}
+
+#[cfg(unix)]
+#[test]
+fn ctrl_c_ends_it_with_a_sentence_and_no_half_ranking() {
+    use std::process::{Command, Stdio};
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("vehicle.toml"), many()).expect("written");
+    let child = Command::new(super::program())
+        .args(["tune", "vehicle.toml"])
+        .current_dir(folder.path())
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    // Long enough for the program to listen to the signal, far too short for 430 million combinations.
+    std::thread::sleep(std::time::Duration::from_secs(5));
+    let told = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill");
+    assert!(told.success());
+    let output = child.wait_with_output().expect("it ends");
+    assert_eq!(output.status.code(), Some(130));
+    assert!(output.stdout.is_empty());
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(
+        said.starts_with("hingeline: stopped after ") && said.contains("of 429981696 combinations"),
+        "{said}"
+    );
+    assert_eq!(said.lines().count(), 1, "no bar in a pipe: {said}");
 }

@@ -123,7 +123,8 @@ impl Wanted {
     /// Points outside the limits of one value, unweighted.
     fn points_of(&self, value: f64) -> f64 {
         if value.is_nan() {
-            return NO_NUMBER;
+            // An extreme that is not reached is told as such.
+            return if self.over_travel() { 0.0 } else { NO_NUMBER };
         }
         let below = self.wish.min.map_or(0.0, |min| min - value);
         let above = self.wish.max.map_or(0.0, |max| value - max);
@@ -137,7 +138,7 @@ impl Wanted {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Decisive(pub Vec<f64>);
 
-/// Flex steer (rad), sideways movement (m), bind (N·m): each the largest over the travel.
+/// Flex steer (rad), sideways movement (m), bind (N·m): each the largest over the travel; NaN where none of it is reached.
 pub type Trouble = [f64; 3];
 
 /// What settings are measured by.
@@ -194,8 +195,9 @@ impl Yardstick {
     pub fn worst<'a>(&'a self, decisive: &'a Decisive) -> impl Iterator<Item = (usize, Option<f64>)> + 'a {
         let mut from = 0;
         self.by_wish(decisive).map(move |(wanted, values)| {
+            let size = |v: &f64| if v.is_nan() { -1.0 } else { v.abs() };
             let worse = |a: &f64, b: &f64| {
-                wanted.points_of(*a).total_cmp(&wanted.points_of(*b)).then(a.abs().total_cmp(&b.abs()))
+                wanted.points_of(*a).total_cmp(&wanted.points_of(*b)).then(size(a).total_cmp(&size(b)))
             };
             let worst = (0..values.len()).max_by(|a, b| worse(&values[*a], &values[*b])).unwrap_or(0);
             let place = from + worst;
@@ -209,7 +211,7 @@ impl Yardstick {
         let from: usize = self.wishes.iter().map(Wanted::values).sum();
         let most = |k: usize| {
             let pair = decisive.0.get(from + 2 * k..from + 2 * k + 2).unwrap_or_default();
-            round(pair.iter().fold(0.0_f64, |most, v| most.max(v.abs())), SAME[k])
+            round(pair.iter().fold(f64::NAN, |most, v| most.max(v.abs())), SAME[k])
         };
         [most(0), most(1), most(2)]
     }

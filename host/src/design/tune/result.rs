@@ -61,6 +61,14 @@ pub struct Hole {
     pub now: Option<usize>,
 }
 
+impl Hole {
+    /// Whether it is of the same bracket.
+    pub fn same_bracket(&self, other: &Hole) -> bool {
+        let of = |hole: &Hole| (hole.bracket.end, hole.now.is_some());
+        of(self) == of(other) && self.bracket.elements == other.bracket.elements
+    }
+}
+
 /// A member that a setting needs at another length.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rehung {
@@ -103,6 +111,8 @@ pub struct Candidate {
     pub reasons: Vec<Reason>,
     /// Members to be made to another length.
     pub rehung: Vec<Rehung>,
+    /// What was assumed, and cautions.
+    pub notes: Vec<String>,
     /// How sure its place is; none where that was not worked out or cannot be.
     pub sureness: Option<Sureness>,
 }
@@ -230,7 +240,9 @@ impl Telling<'_> {
                 candidate.values = self.yardstick.worst(&decisive).collect();
                 candidate.trouble = self.yardstick.trouble(&decisive);
                 candidate.look = Some(look);
-                candidate.rehung = self.rehung(&at);
+                let (lengths, notes) = self.built(&at);
+                candidate.rehung = self.rehung(lengths);
+                candidate.notes = notes;
             }
             Err(error) => {
                 let axle = at.part.vehicle.axles.get(self.space.axle_index);
@@ -258,27 +270,29 @@ impl Telling<'_> {
             trouble: [f64::NAN; 3],
             reasons: Vec::new(),
             rehung: Vec::new(),
+            notes: Vec::new(),
             sureness: None,
         }
     }
 
     /// Members whose length is another than at present.
-    fn rehung(&self, at: &At) -> Vec<Rehung> {
+    fn rehung(&self, then: Vec<(String, f64)>) -> Vec<Rehung> {
         /// Less is not worth turning a joint on its thread.
         const SAME_M: f64 = 5e-5;
-        let now = self.space.at(self.present).map(|now| self.lengths(&now)).unwrap_or_default();
+        let now = self.space.at(self.present).map(|now| self.built(&now).0).unwrap_or_default();
         let find = |name: &str| now.iter().find(|(n, _)| n == name).map(|(_, length)| *length);
-        self.lengths(at)
-            .into_iter()
+        then.into_iter()
             .map(|(name, then_m)| Rehung { now_m: find(&name), name, then_m })
             .filter(|r| r.now_m.is_none_or(|now| (now - r.then_m).abs() > SAME_M))
             .collect()
     }
 
-    fn lengths(&self, at: &At) -> Vec<(String, f64)> {
-        let Some(mut rack) = self.space.rack(at.part) else { return Vec::new() };
-        let hung = rack.hang(&at.holes());
-        hung.map(|m| m.members().map(|v| (v.name.to_owned(), v.length_m)).collect()).unwrap_or_default()
+    /// Names and lengths of the members, and notes, of a setting built anew.
+    fn built(&self, at: &At) -> (Vec<(String, f64)>, Vec<String>) {
+        let Some(mut rack) = self.space.rack(at.part) else { return Default::default() };
+        let Ok(mechanism) = rack.hang(&at.holes()) else { return Default::default() };
+        let lengths = mechanism.members().map(|v| (v.name.to_owned(), v.length_m)).collect();
+        (lengths, mechanism.notes().to_vec())
     }
 
     /// Works out how sure the places of some settings are, the best of them first.

@@ -125,6 +125,7 @@ fn candidate(axle: &AxleTuning, candidate: &Candidate) -> Value {
         "states": states(axle, candidate),
         "reasons": candidate.reasons.iter().map(|r| reason(axle, r, None)).collect::<Vec<_>>(),
         "losses": told::losses(axle, candidate, Units::Mm),
+        "notes": candidate.notes,
         "probability_every_limit_kept": sure.map(|s| s.kept_all),
         "probability_behind_first": sure.map(|s| s.behind_first),
         "probability_best": sure.map(|s| s.best),

@@ -1,15 +1,17 @@
 //! Settings ranked: the answer first, then what to move, then why the others lose.
 
-use super::Options;
+mod ranking;
+
 use super::page::{Ink, Page};
-use super::table::{Cells, Table};
-use crate::design::tune::{AxleTuning, Candidate, Class, Hole};
+use super::{Options, parts};
+use crate::design::tune::{AxleTuning, Candidate, Class};
 use crate::jobs::cautions::UNDER_A_VEHICLE;
 use crate::jobs::tune::Tuned;
 use crate::show::tuning::{bracket, chance, limits, losses, moves, reason, wish_label};
-use crate::show::units::{PLUS_MINUS, Scale, Units};
+use crate::show::units::{PLUS_MINUS, Units};
 use crate::show::{phrases, words};
 use crate::vehicle::numbers::Key;
+use ranking::{letter, short};
 
 /// Reasons that are worth a line; the rest is counted together.
 const REASONS: usize = 12;
@@ -17,8 +19,6 @@ const REASONS: usize = 12;
 const FRONT: usize = 10;
 /// Losers of the ranking whose reasons are told one by one.
 const LOSERS: usize = 5;
-/// Columns of wishes that fit beside the others.
-const COLUMNS: usize = 3;
 
 /// A tuned vehicle as text.
 pub fn tuning(tuned: &Tuned, options: &Options) -> String {
@@ -54,6 +54,18 @@ impl Telling<'_> {
         self.present(page);
         self.losers(page);
         self.front(page);
+        self.remarks(page);
+    }
+
+    /// What was assumed of any that is told.
+    fn remarks(&self, page: &mut Page) {
+        let mut all: Vec<String> = Vec::new();
+        for note in std::iter::once(&self.axle.present).chain(&self.axle.best).flat_map(|c| &c.notes) {
+            if !all.contains(note) {
+                all.push(note.clone());
+            }
+        }
+        parts::remarks(page, &all);
     }
 
     fn headline(&self) -> String {
@@ -128,35 +140,6 @@ impl Telling<'_> {
         )
     }
 
-    /// The letter of a bracket.
-    fn letter(&self, hole: &Hole) -> String {
-        let all = self.lettered();
-        let same = |other: &&Hole| {
-            other.bracket.elements == hole.bracket.elements
-                && other.bracket.end == hole.bracket.end
-                && other.now.is_some() == hole.now.is_some()
-        };
-        all.iter().position(|h| same(&h)).map_or_else(|| "?".into(), letter)
-    }
-
-    /// Brackets of all that is told, the present ones first.
-    fn lettered(&self) -> Vec<&Hole> {
-        let mut all: Vec<&Hole> = Vec::new();
-        for candidate in std::iter::once(&self.axle.present).chain(&self.axle.best).chain(&self.axle.front) {
-            for hole in &candidate.holes {
-                let same = |h: &&Hole| {
-                    h.bracket.elements == hole.bracket.elements
-                        && h.bracket.end == hole.bracket.end
-                        && h.now.is_some() == hole.now.is_some()
-                };
-                if !all.iter().any(same) {
-                    all.push(hole);
-                }
-            }
-        }
-        all
-    }
-
     fn brackets(&self, page: &mut Page) {
         page.heading("What can be moved?");
         for (k, hole) in self.lettered().into_iter().enumerate() {
@@ -171,121 +154,16 @@ impl Telling<'_> {
         }
     }
 
-    /// `A3 B1`, with alternatives.
-    fn code(&self, candidate: &Candidate) -> String {
-        let mut parts: Vec<String> =
-            candidate.holes.iter().map(|h| format!("{}{}", self.letter(h), h.hole + 1)).collect();
-        parts.extend(candidate.alternatives.iter().map(|a| format!("+{a}")));
-        match parts.is_empty() {
-            true => "as it stands".to_owned(),
-            false => parts.join(" "),
-        }
-    }
-
-    fn ranking(&self, page: &mut Page) {
-        let count = self.axle.best.len();
-        let which =
-            if count == 1 { "Which is the best?".to_owned() } else { format!("Which are the best {count}?") };
-        page.heading(&which);
-        let wishes: Vec<usize> = (0..self.axle.wishes.len()).collect();
-        for block in wishes.chunks(COLUMNS) {
-            page.table(&self.by_wish(block));
-            page.gap();
-        }
-        page.table(&self.by_travel());
-        page.paragraph(
-            "The most at full bump, full droop and full articulation, plus or minus. Better: how often the first really is.",
-            Ink::Faint,
-        );
-    }
-
-    fn table(&self, headings: Vec<String>, cells: impl Fn(&Candidate) -> Vec<String>) -> Table {
-        let row = |candidate: &Candidate| {
-            let mark = if candidate.is_present { " (now)" } else { "" };
-            let rank = candidate.rank.map(|r| r.to_string()).unwrap_or_default();
-            let label = format!("{rank:>2}  {}{mark}", self.code(candidate));
-            match &candidate.cannot_hang {
-                Some(why) => (label, Cells::Remark(why.clone())),
-                None => (label, Cells::Values(cells(candidate))),
-            }
-        };
-        let first = "rank, holes".to_owned();
-        Table {
-            headings: std::iter::once(first).chain(headings).collect(),
-            unbroken: false,
-            rows: self.axle.best.iter().map(row).collect(),
-        }
-    }
-
-    fn by_wish(&self, wishes: &[usize]) -> Table {
-        let heading = |wish: &usize| {
-            let key = self.axle.wishes.get(*wish)?.wanted.key;
-            Some(format!("{} {}", short(key), self.units.of(key).unit.trim()))
-        };
-        let mut headings: Vec<String> = wishes.iter().filter_map(heading).collect();
-        headings.extend(["points".to_owned(), "keeps all, of 100".to_owned()]);
-        self.table(headings, |candidate| {
-            let mut cells: Vec<String> = wishes.iter().map(|k| self.wish_cell(candidate, *k)).collect();
-            cells.push(points(candidate.standing.missed));
-            cells.push(hundredths(candidate.sureness.as_ref().map(|s| s.kept_all)));
-            cells
-        })
-    }
-
-    fn by_travel(&self) -> Table {
-        let columns = self.ease_columns();
-        let length = self.units.length();
-        let mut headings: Vec<String> =
-            columns.iter().map(|c| format!("{} {}", c.heading, c.scale.unit.trim())).collect();
-        headings.extend([format!("wheelbase {}", length.unit.trim()), "1st better, of 100".to_owned()]);
-        let decimals = if self.units == Units::Mm { 1 } else { 2 };
-        self.table(headings, |candidate| {
-            let u = candidate.u_of_trouble();
-            let ease = columns
-                .iter()
-                .map(|c| c.scale.bare_with_u(candidate.trouble[c.which], u.map(|u| u[c.which])));
-            let mut cells: Vec<String> = ease.collect();
-            cells.push(length.column(candidate.wheelbase_change_m(), decimals));
-            let better = candidate.sureness.as_ref().filter(|_| candidate.rank != Some(1));
-            cells.push(hundredths(better.map(|s| s.behind_first)));
-            cells
-        })
-    }
-
-    fn wish_cell(&self, candidate: &Candidate, wish: usize) -> String {
-        let Some(tuning) = self.axle.wishes.get(wish) else { return String::new() };
-        let scale = self.units.of(tuning.wanted.key);
-        let Some((_, Some(value))) = candidate.values.get(wish) else { return "none".to_owned() };
-        let value = scale.bare_with_u(*value, candidate.u_of_wish(wish));
-        match candidate.points.get(wish) {
-            Some(missed) if *missed > 0.0 => {
-                format!("{value}\ncosts {}", points(missed * tuning.wanted.wish.weight))
-            }
-            _ => value,
-        }
-    }
-
-    /// Columns of ease that say anything.
-    fn ease_columns(&self) -> Vec<Column> {
-        /// A tenth of the last digit shown.
-        const NOTHING: [f64; 3] = [1e-5, 5e-5, 0.5];
-        let all = [
-            Column { heading: "steer", scale: self.units.angle(), decimals: 2, which: 0 },
-            Column { heading: "sideways", scale: self.units.length(), decimals: 1, which: 1 },
-            Column { heading: "bind", scale: self.units.moment(), decimals: 0, which: 2 },
-        ];
-        let says = |c: &Column| {
-            self.axle.best.iter().any(|b| b.trouble[c.which].abs() > NOTHING[c.which]) || c.which == 0
-        };
-        all.into_iter().filter(says).collect()
-    }
-
     fn best(&self, page: &mut Page) {
         let Some(best) = self.axle.best.first() else { return };
         page.heading("How sure is the first?");
         for sentence in self.sure(best) {
             page.item("·", &sentence);
         }
+        page.paragraph(
+            "The tolerance of the points decides that. Holes of one bracket share its error, which changes little in their order.",
+            Ink::Faint,
+        );
         if best.is_present {
             return;
         }
@@ -324,7 +202,7 @@ impl Telling<'_> {
         if !others.is_empty() {
             all.push(format!("It really comes before {}", words::list(&others)));
             all.push(format!(
-                "It really is the best of these {} in {}: errors of the points that all share are taken out",
+                "It really is the best of these {} in {}",
                 self.axle.best.len(),
                 chance(sure.best)
             ));
@@ -358,6 +236,7 @@ impl Telling<'_> {
             let label = format!("{} {}", candidate.rank.unwrap_or_default(), self.code(candidate));
             page.entry('−', Ink::Plain, &label, &losses(self.axle, candidate, self.units));
         }
+        page.paragraph(&format!("Of all {} combinations:", grouped(self.axle.combinations)), Ink::Plain);
         let width = self.axle.reasons.iter().map(|(_, count)| grouped(*count).len()).max().unwrap_or(0);
         for (why, count) in self.axle.reasons.iter().take(REASONS) {
             page.item(&format!("{:>width$}", grouped(*count)), &reason(self.axle, why, self.units));
@@ -365,7 +244,8 @@ impl Telling<'_> {
         if self.axle.reasons.len() > REASONS {
             page.item("…", &format!("and {} rarer reasons", self.axle.reasons.len() - REASONS));
         }
-        if self.axle.reasons.len() > 1 {
+        let lost = self.axle.combinations - self.axle.classes[Class::Keeps as usize];
+        if self.axle.reasons.iter().map(|(_, count)| count).sum::<u64>() > lost {
             page.paragraph("One combination may lose for several reasons.", Ink::Faint);
         }
         self.travel(page);
@@ -433,13 +313,6 @@ impl Telling<'_> {
     }
 }
 
-struct Column {
-    heading: &'static str,
-    scale: Scale,
-    decimals: usize,
-    which: usize,
-}
-
 /// What costs a point.
 fn point(key: Key, units: Units) -> String {
     let scale = units.of(key);
@@ -451,32 +324,6 @@ fn point(key: Key, units: Units) -> String {
         }
         _ => text,
     }
-}
-
-/// A probability in a column.
-fn hundredths(probability: Option<f64>) -> String {
-    match probability.map(|p| 100.0 * p) {
-        None => "–".to_owned(),
-        Some(p) if p > 99.0 => "> 99".to_owned(),
-        Some(p) if p < 1.0 => "< 1".to_owned(),
-        Some(p) => format!("{p:.0}"),
-    }
-}
-
-fn points(points: f64) -> String {
-    if points == 0.0 { "0".to_owned() } else { format!("{points:.2}") }
-}
-
-/// A label without what stands behind its comma.
-fn short(key: Key) -> &'static str {
-    let label = key.label();
-    label.split_once(" (").map_or(label, |(head, _)| head)
-}
-
-/// `A`, `B`, … `Z`, `A2`, ….
-fn letter(k: usize) -> String {
-    let name = char::from(b'A' + (k % 26) as u8);
-    if k < 26 { name.to_string() } else { format!("{name}{}.", k / 26 + 1) }
 }
 
 /// A count with blanks between thousands.
