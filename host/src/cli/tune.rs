@@ -8,7 +8,6 @@ use crate::show::{json, text};
 use crate::vehicle::Wish;
 use crate::vehicle::numbers::Key;
 use indicatif::{ProgressBar, ProgressStyle};
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -17,7 +16,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 pub struct Args {
     /// A vehicle file, or a vehicle of the logbook by name.
     #[arg(value_name = "VEHICLE")]
-    vehicle: PathBuf,
+    vehicle: String,
     /// Tune only the axle of this name.
     #[arg(long, value_name = "NAME")]
     axle: Option<String>,

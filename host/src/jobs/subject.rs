@@ -104,7 +104,7 @@ fn one(name: &str, here: &Path, logbook: Option<&Logbook>) -> Result<Named, Fail
 }
 
 /// The vehicle file that a name stands for: the file itself, the one in a folder, the one of a vehicle of the logbook.
-fn vehicle_file(name: &str, here: &Path, logbook: Option<&Logbook>) -> Option<PathBuf> {
+pub(super) fn vehicle_file(name: &str, here: &Path, logbook: Option<&Logbook>) -> Option<PathBuf> {
     let path = here.join(name);
     if path.is_file() {
         let is_toml = path.extension().is_some_and(|e| e == "toml");

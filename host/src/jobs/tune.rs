@@ -1,10 +1,11 @@
 //! `tune`: every combination of bracket holes and named alternatives of a vehicle, ranked by what its builder wants.
 
+use super::subject::vehicle_file;
 use crate::design::DesignError;
 use crate::design::tune::{AxleTuning, Space, Tick, Untuned, Wanting, tune};
 use crate::explain::{Explain, Status};
 use crate::files::LoadError;
-use crate::files::logbook::{Logbook, VEHICLE_FILE};
+use crate::files::logbook::Logbook;
 use crate::vehicle::numbers::Key;
 use crate::vehicle::{self, Position, Vehicle, Wish};
 use std::path::{Path, PathBuf};
@@ -15,7 +16,7 @@ use thiserror::Error;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Request {
     /// A vehicle file, its folder, or the name of a vehicle of the logbook.
-    pub vehicle: PathBuf,
+    pub vehicle: String,
     /// The logbook that was named.
     pub logbook: Option<PathBuf>,
     /// The only axle to tune.
@@ -154,7 +155,10 @@ pub struct Plan {
 /// # Errors
 /// [`TuneError`]
 pub fn plan(request: &Request) -> Result<Plan, TuneError> {
-    let path = vehicle_file(&request.vehicle, request.logbook.as_deref());
+    let logbook = Logbook::find(request.logbook.as_deref(), Path::new(".")).ok();
+    let path = vehicle_file(&request.vehicle, Path::new(""), logbook.as_ref());
+    // A name that stands for no vehicle is told as the file that is missing.
+    let path = path.unwrap_or_else(|| PathBuf::from(&request.vehicle));
     let file = path.display().to_string();
     let vehicle = vehicle::file::load(&path)?;
     let chosen = chosen(&vehicle, request, &file)?;
@@ -179,23 +183,6 @@ pub fn plan(request: &Request) -> Result<Plan, TuneError> {
         return Err(TuneError::NothingToChoose { file: plan.file });
     }
     Ok(plan)
-}
-
-/// A file as it is; else a folder's or a logbook vehicle's file.
-fn vehicle_file(named: &Path, logbook: Option<&Path>) -> PathBuf {
-    let within = named.join(VEHICLE_FILE);
-    if !named.is_dir() && named.exists() {
-        return named.to_owned();
-    }
-    let kept = || {
-        let logbook = Logbook::find(logbook, Path::new(".")).ok()?;
-        let file = logbook.vehicle_folder(named.to_str()?).join(VEHICLE_FILE);
-        file.is_file().then_some(file)
-    };
-    match within.is_file() {
-        true => within,
-        false => kept().unwrap_or_else(|| named.to_owned()),
-    }
 }
 
 /// Indices of the axles that were asked for.

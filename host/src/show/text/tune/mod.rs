@@ -194,6 +194,7 @@ impl Telling<'_> {
         if self.axle.wishes.len() > 1 {
             all.push(format!("Every limit is kept in {}", chance(sure.kept_all)));
         }
+        all.extend(self.surer(sure.kept_all));
         let others = self.axle.best.iter().skip(1).take(3).filter_map(|c| {
             let behind = c.sureness.as_ref()?.behind_first;
             Some(format!("number {} in {}", c.rank?, chance(behind)))
@@ -208,6 +209,18 @@ impl Telling<'_> {
             ));
         }
         all
+    }
+
+    /// One of the best that is clearly surer to keep every limit than the first.
+    fn surer(&self, first: f64) -> Option<String> {
+        /// Less is not worth giving up a better place.
+        const CLEARLY: f64 = 0.1;
+        let kept = |c: &&Candidate| c.sureness.as_ref().map_or(0.0, |s| s.kept_all);
+        let surest = self.axle.best.iter().max_by(|a, b| kept(a).total_cmp(&kept(b)))?;
+        (!self.axle.wishes.is_empty() && kept(&surest) > first + CLEARLY).then(|| {
+            let rank = surest.rank.unwrap_or_default();
+            format!("Surest to keep every limit of these is number {rank}, in {}", chance(kept(&surest)))
+        })
     }
 
     fn present(&self, page: &mut Page) {
@@ -331,7 +344,7 @@ fn grouped(count: u64) -> String {
     let digits = count.to_string();
     let mut out = String::new();
     for (k, digit) in digits.chars().enumerate() {
-        if k > 0 && (digits.len() - k) % 3 == 0 {
+        if k > 0 && (digits.len() - k).is_multiple_of(3) {
             out.push('\u{a0}');
         }
         out.push(digit);
