@@ -136,8 +136,9 @@ impl Candidate {
     pub fn u_of_trouble(&self) -> Option<Trouble> {
         let u = &self.sureness.as_ref()?.u;
         let [left, right, bump, droop, bind_left, bind_right] = *u.last_chunk::<6>()?;
+        // Of two that are level within their u, the larger u.
         let larger = |one: Option<f64>, other: Option<f64>, [a, b]: [f64; 2]| {
-            if one.unwrap_or(0.0).abs() >= other.unwrap_or(0.0).abs() { a } else { b }
+            if one.unwrap_or(0.0).abs() + a >= other.unwrap_or(0.0).abs() + b { a } else { b }
         };
         let [at_bump, at_droop, at_left, at_right] =
             self.look.as_ref()?.ends.each_ref().map(|end| end.as_ref().ok());
