@@ -21,8 +21,8 @@ mod sensors;
 mod service;
 mod simulate;
 mod target;
-mod wear;
 mod tune;
+mod wear;
 
 use crate::explain::{Explain, Failure, Status};
 use clap::{Parser, Subcommand};

@@ -8,16 +8,16 @@ mod predict;
 mod sensors;
 #[cfg(test)]
 mod tests;
-mod wear;
 mod tune;
+mod wear;
 
 pub use analyse::analysis;
 pub use compare::{comparison, runs};
 pub use history::{history, service};
 pub use predict::prediction;
 pub use sensors::sensors;
-pub use wear::{fleet, wear};
 pub use tune::tuning;
+pub use wear::{fleet, wear};
 
 use crate::measure::Measured;
 use crate::vehicle::numbers::Key;

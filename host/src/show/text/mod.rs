@@ -14,8 +14,8 @@ mod runs;
 mod sensors;
 mod side_by_side;
 mod table;
-mod wear;
 mod tune;
+mod wear;
 
 pub use analyse::analysis;
 pub use compare::comparison;
@@ -25,8 +25,8 @@ pub use predict::prediction;
 pub use recording::{imported, recorded, recording};
 pub use runs::runs;
 pub use sensors::sensors;
-pub use wear::{fleet, wear};
 pub use tune::tuning;
+pub use wear::{fleet, wear};
 
 #[cfg(test)]
 mod predict_tests;
