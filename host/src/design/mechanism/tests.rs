@@ -80,7 +80,7 @@ fn for_every_layout(
 fn the_layouts_hold_every_element() {
     let mut kinds = BTreeSet::new();
     for vehicle in layouts() {
-        let Locating { links, wishbones, radius_arms, watts } = &vehicle.axles[0].locating;
+        let Locating { links, wishbones, radius_arms, watts, .. } = &vehicle.axles[0].locating;
         let elastic = |stiffness: Option<f64>| if stiffness.is_some() { "elastic" } else { "rigid" };
         let on = |side: Side| if side == Side::Axle { "axle" } else { "chassis" };
         kinds.extend(links.iter().map(|l| format!("{} link", elastic(l.stiffness_n_per_m))));

@@ -13,7 +13,7 @@ const SAME: f64 = 1e-8;
 fn predicted(vehicle: &Vehicle) -> AxlePrediction {
     let sweep = vehicle.axles[0].sweep;
     let states = Extreme::ALL.map(|e| e.state(&sweep)).to_vec();
-    predict_wanted(vehicle, &Wanted { states, loads: vec![] }).unwrap().axles.remove(0)
+    predict_wanted(vehicle, &Wanted { states, ..Wanted::default() }).unwrap().axles.remove(0)
 }
 
 fn agrees(candidate: &Candidate, by_hand: &AxlePrediction) {
