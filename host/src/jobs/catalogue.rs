@@ -11,11 +11,12 @@ use crate::history::service_file::{self, instant_us};
 use crate::history::store::{HISTORY_FILE, Store, StoreError, remove, set_aside};
 use crate::measure;
 use crate::run::Counts;
-use crate::run::find::{self, RUNS, RunRef, all_runs, run_folder};
+use crate::run::find::{self, RUNS, RunRef};
 use crate::run::folder::{HEADER, RIG, RunFolder, WIRE};
 use crate::run::header::Source as RunSource;
 use crate::run::marks::Mark;
 use std::collections::HashMap;
+use std::fs::Metadata;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
@@ -141,18 +142,19 @@ impl Catalogue {
         let mut known: HashMap<(String, String), Fingerprint> =
             known.into_iter().map(|k| ((k.vehicle, k.run), k.fingerprint)).collect();
         let mut lacking = Vec::new();
-        for (vehicle, run) in all_runs(logbook) {
-            let folder = run_folder(logbook, &vehicle, &run);
-            let kept = known.remove(&(vehicle.clone(), run.clone()));
-            if kept.is_none_or(|kept| !looks(&folder, &kept)) {
-                lacking.push((vehicle, run, folder, kept));
+        for vehicle in logbook.vehicles().unwrap_or_default() {
+            for (run, folder, look) in runs_with_look(&logbook.vehicle_folder(&vehicle).join(RUNS)) {
+                let kept = known.remove(&(vehicle.clone(), run.clone()));
+                if kept.is_none_or(|kept| !same(&folder, look, &kept)) {
+                    lacking.push((vehicle.clone(), run, folder));
+                }
             }
         }
         for (vehicle, run) in known.into_keys() {
             self.store.take_out(&vehicle, &run).map_err(store)?;
         }
         let of = lacking.len();
-        for (k, (vehicle, run, folder, _)) in lacking.iter().enumerate() {
+        for (k, (vehicle, run, folder)) in lacking.iter().enumerate() {
             progress(Progress { vehicle, run, number: k + 1, of });
             self.store.put(&measured(vehicle, folder)).map_err(store)?;
         }
@@ -279,9 +281,29 @@ fn fingerprint(run: &RunFolder) -> Fingerprint {
 
 /// Bytes of the header and when it was last changed, µs since 1970.
 fn header_look(run: &Path) -> (u64, i64) {
-    let Ok(meta) = std::fs::metadata(run.join(HEADER)) else { return (0, 0) };
+    std::fs::metadata(run.join(HEADER)).map_or((0, 0), |meta| look_of(&meta))
+}
+
+fn look_of(meta: &Metadata) -> (u64, i64) {
     let since = meta.modified().ok().and_then(|t| t.duration_since(UNIX_EPOCH).ok());
     (meta.len(), since.map_or(0, |d| i64::try_from(d.as_micros()).unwrap_or(i64::MAX)))
+}
+
+/// The runs in a folder with their names, and how their headers look. Each is looked at once: there may be thousands.
+fn runs_with_look(runs: &Path) -> Vec<(String, PathBuf, (u64, i64))> {
+    let found = std::fs::read_dir(runs).into_iter().flatten().flatten().filter_map(|entry| {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        // A run in the making, or what a crash left of one.
+        if name.starts_with('.') {
+            return None;
+        }
+        let folder = entry.path();
+        let meta = std::fs::metadata(folder.join(HEADER)).ok().filter(Metadata::is_file)?;
+        Some((name, folder, look_of(&meta)))
+    });
+    let mut found: Vec<_> = found.collect();
+    found.sort();
+    found
 }
 
 fn data_look(run: &Path) -> u64 {
@@ -289,9 +311,8 @@ fn data_look(run: &Path) -> u64 {
 }
 
 /// Whether a run's files still look as they did.
-fn looks(run: &Path, kept: &Fingerprint) -> bool {
-    header_look(run) == (kept.header_bytes, kept.header_us)
-        && kept.data_bytes.is_none_or(|bytes| data_look(run) == bytes)
+fn same(run: &Path, look: (u64, i64), kept: &Fingerprint) -> bool {
+    look == (kept.header_bytes, kept.header_us) && kept.data_bytes.is_none_or(|bytes| data_look(run) == bytes)
 }
 
 #[cfg(test)]

@@ -11,6 +11,9 @@ use crate::history::wear::{Past, Wear, wear_of};
 use crate::vehicle::{self, Vehicle};
 use std::path::PathBuf;
 
+/// Runs of a vehicle that are looked at, the latest: many years of them. More would only make an old baseline older.
+pub const LATEST: usize = 500;
+
 /// What is asked.
 #[derive(Debug, Clone, Default)]
 pub struct Request {
@@ -59,13 +62,15 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
 }
 
 fn past(store: &Store, name: &str, vehicle: &Vehicle, services: &[ServiceEvent]) -> Result<Past, StoreError> {
-    let filter = Filter { vehicle: Some(name.to_owned()), ..Filter::default() };
+    let filter = Filter { vehicle: Some(name.to_owned()), latest: Some(LATEST), ..Filter::default() };
+    let runs = store.runs(&filter)?;
+    let from = runs.iter().map(|r| r.id).min().unwrap_or(0);
     Ok(Past {
         vehicle: vehicle.clone(),
-        runs: store.runs(&filter)?,
-        axles: store.axles(name)?,
+        runs,
+        axles: store.axles(name, from)?,
         bases: store.bases()?,
-        series: store.series(name)?,
+        series: store.series(name, from)?,
         services: services.to_vec(),
     })
 }

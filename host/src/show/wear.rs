@@ -7,6 +7,7 @@ use crate::history::growth::{Growth, Span};
 use crate::history::quantity::{OfLink, Quantity};
 use crate::history::store::RunRow;
 use crate::history::wear::{Assessment, AxleWear, Drift, Joint, JointState, Wear};
+use crate::jobs::wear::LATEST;
 use jiff::{Timestamp, ToSpan};
 
 /// Years beyond which a date is not worth telling.
@@ -39,6 +40,12 @@ pub fn headline(wear: &Wear) -> String {
     }
 }
 
+/// How many runs are looked at.
+pub fn looked_at(wear: &Wear) -> String {
+    let runs = counted(wear.runs.len(), "run");
+    if wear.runs.len() < LATEST { format!("{runs} in the history") } else { format!("The latest {runs}") }
+}
+
 /// Sign of a state, for text.
 pub fn sign(state: JointState) -> char {
     match state {
@@ -67,7 +74,7 @@ pub fn joint(axle: &AxleWear, joint: &Joint, runs: &[RunRow], units: Units) -> V
     if matches!(joint.state, JointState::Worn | JointState::Growing) {
         if let Some(sure) = joint.sure {
             let percent = number(100.0 * sure.min(0.99), 0);
-            told.push(format!("that it is this link and no other or none: {percent} %"));
+            told.push(format!("{percent} % sure that it is this link"));
         }
         if let Some(growth) = &joint.by_run {
             told.push(rate(growth, length, "a run"));
@@ -78,16 +85,18 @@ pub fn joint(axle: &AxleWear, joint: &Joint, runs: &[RunRow], units: Units) -> V
             told.push("a run does not tell one end from the other: look at both".into());
         }
     } else {
-        told.push(format!("{} since the last work on it", counted(current.len(), "run")));
+        told.push(format!("over {}", counted(current.len(), "run")));
     }
     told
 }
 
 fn state(axle: &AxleWear, joint: &Joint, length: Scale) -> String {
     let last = joint.play.as_ref().and_then(|p| p.current().last().copied());
-    let now = match (&joint.by_run, last) {
-        (Some(growth), _) if joint.state != JointState::Steady => growth.level,
-        (_, Some(last)) => (last.value, last.u),
+    let baseline = joint.play.as_ref().and_then(|p| p.baseline);
+    let now = match (joint.state, &joint.by_run, baseline, last) {
+        (JointState::Steady, _, Some(baseline), _) => (baseline.mean, baseline.u),
+        (_, Some(growth), _, _) => growth.level,
+        (_, _, _, Some(last)) => (last.value, last.u),
         _ => (0.0, 0.0),
     };
     let text = format!("{}: play {}", joint.state.word(), length.with_u(now.0, Some(now.1)));
@@ -115,8 +124,8 @@ fn left(joint: &Joint, runs: &[RunRow], play: &Assessment) -> Option<String> {
     let dates = by_day.map(|days| span(&days, |d| day_after(last, d)));
     Some(match (runs_left, dates.flatten()) {
         (None, _) => "at this rate the limit is far off".into(),
-        (Some(runs), None) => format!("reaches your limit in {runs} runs (90 %)"),
-        (Some(runs), Some(dates)) => format!("reaches your limit in {runs} runs, by date {dates} (90 %)"),
+        (Some(runs), None) => format!("runs left to your limit: {runs}, 90 %"),
+        (Some(runs), Some(dates)) => format!("runs left to your limit: {runs}; day: {dates}, 90 %"),
     })
 }
 
@@ -124,8 +133,11 @@ fn left(joint: &Joint, runs: &[RunRow], play: &Assessment) -> Option<String> {
 fn span(span: &Span, show: impl Fn(f64) -> Option<String>) -> Option<String> {
     let middle = show(span.middle?)?;
     let low = span.low.and_then(&show).unwrap_or_else(|| middle.clone());
-    let high = span.high.and_then(&show).map_or("no end in sight".to_owned(), |high| format!("to {high}"));
-    Some(format!("{middle} ({low} {high})"))
+    let range = match span.high.and_then(&show) {
+        Some(high) => format!("{low} to {high}"),
+        None => format!("{low} or more"),
+    };
+    Some(format!("{middle} ({range})"))
 }
 
 /// The day so many days after an instant.

@@ -153,6 +153,7 @@ impl Learner {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
     use statrs::distribution::StudentsT;
 
     #[test]
@@ -195,5 +196,25 @@ mod tests {
         assert!(learner.place(5.0, 1.0).is_none() && learner.baseline().is_none());
         learner.learn(5.0, 1.0);
         assert!(learner.place(5.0, 1.0).unwrap().abs() < 1e-9);
+    }
+
+    proptest! {
+        #[test]
+        fn a_place_does_not_depend_on_where_zero_is_or_on_the_order_of_the_past(
+            past in prop::collection::vec((-3.0..3.0f64, 0.3..3.0f64), 2..12),
+            next in -3.0..3.0f64,
+            shift in -100.0..100.0f64,
+        ) {
+            let place = |order: &mut dyn Iterator<Item = (f64, f64)>, shift: f64| {
+                let mut learner = Learner::new(Repeatability::before(1.0));
+                order.for_each(|(x, u)| learner.learn(x + shift, u));
+                learner.place(next + shift, 1.0)
+            };
+            let as_it_was = place(&mut past.iter().copied(), 0.0).unwrap();
+            prop_assert!((place(&mut past.iter().copied(), shift).unwrap() - as_it_was).abs() < 1e-6);
+            // What was forgotten on the way depends on the order, and weighs as much as its name says.
+            prop_assert!((place(&mut past.iter().rev().copied(), 0.0).unwrap() - as_it_was).abs() < 0.02);
+            prop_assert!(as_it_was.abs() <= FURTHEST);
+        }
     }
 }

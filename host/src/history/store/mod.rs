@@ -9,7 +9,7 @@ pub mod schema;
 mod write;
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 pub use error::StoreError;
 pub use read::{AxleRow, Filter, RunRow, SeriesPoint, SeriesRow};

@@ -7,6 +7,7 @@ use crate::history::quantity::Quantity;
 use crate::history::record::{Entry, Fingerprint, RunFacts};
 use crate::measure::{Budget, Measured, Status};
 use crate::run::Counts;
+use rusqlite::types::Value;
 use rusqlite::{Row, params, params_from_iter};
 use std::collections::HashMap;
 
@@ -23,6 +24,23 @@ pub struct Filter {
     pub until_us: Option<i64>,
     /// Only so many, the latest.
     pub latest: Option<usize>,
+}
+
+impl Filter {
+    /// The conditions, without the limit, and their values.
+    fn asked(&self) -> (String, Vec<Value>) {
+        let text = |v: &Option<String>| v.clone().map(Value::Text);
+        let conditions = [
+            ("vehicle = ?", text(&self.vehicle)),
+            ("test = ?", text(&self.test)),
+            ("started_us >= ?", self.since_us.map(Value::Integer)),
+            ("started_us < ?", self.until_us.map(Value::Integer)),
+        ];
+        let (asked, wanted): (Vec<&str>, Vec<Value>) =
+            conditions.into_iter().filter_map(|(c, v)| Some((c, v?))).unzip();
+        let all = if asked.is_empty() { "TRUE".to_owned() } else { asked.join(" AND ") };
+        (all, wanted)
+    }
 }
 
 /// A run as the database has it.
@@ -75,7 +93,7 @@ impl Store {
     /// # Errors
     /// When the database is damaged or cannot be read.
     pub fn known(&self) -> Result<Vec<Known>, StoreError> {
-        self.all("SELECT vehicle, name, header_bytes, header_us, data_bytes FROM run", &[], |row| {
+        self.all("SELECT vehicle, name, header_bytes, header_us, data_bytes FROM run", [], |row| {
             Ok(Known {
                 vehicle: row.get(0)?,
                 run: row.get(1)?,
@@ -93,14 +111,14 @@ impl Store {
     /// # Errors
     /// As for [`Self::known`].
     pub fn runs(&self, filter: &Filter) -> Result<Vec<RunRow>, StoreError> {
-        let limit = filter.latest.map_or(-1, |n| i64::try_from(n).unwrap_or(i64::MAX));
-        let sql = "SELECT id, vehicle, name, started, started_us, test, ramp_angle_rad, notes, design_hash, rig_hash,
+        let (asked, mut wanted) = filter.asked();
+        wanted.push(Value::Integer(filter.latest.map_or(-1, |n| i64::try_from(n).unwrap_or(i64::MAX))));
+        let sql = format!(
+            "SELECT id, vehicle, name, started, started_us, test, ramp_angle_rad, notes, design_hash, rig_hash,
              calibration_hash, data_hash, rig_basis, firmware, program, received, lost, excluded, problem
-             FROM run WHERE (?1 IS NULL OR vehicle = ?1) AND (?2 IS NULL OR test = ?2)
-             AND (?3 IS NULL OR started_us >= ?3) AND (?4 IS NULL OR started_us < ?4)
-             ORDER BY started_us DESC, id DESC LIMIT ?5";
-        let wanted = params![filter.vehicle, filter.test, filter.since_us, filter.until_us, limit];
-        let mut rows = self.all(sql, wanted, run_row)?;
+             FROM run WHERE {asked} ORDER BY started_us DESC, id DESC LIMIT ?"
+        );
+        let mut rows = self.all(&sql, params_from_iter(wanted), run_row)?;
         rows.reverse();
         Ok(rows)
     }
@@ -129,21 +147,20 @@ impl Store {
     /// # Errors
     /// As for [`Self::known`].
     pub fn count(&self, filter: &Filter) -> Result<usize, StoreError> {
-        let sql = "SELECT count(*) FROM run WHERE (?1 IS NULL OR vehicle = ?1) AND (?2 IS NULL OR test = ?2)
-             AND (?3 IS NULL OR started_us >= ?3) AND (?4 IS NULL OR started_us < ?4)";
-        let wanted = params![filter.vehicle, filter.test, filter.since_us, filter.until_us];
-        let counts: Vec<i64> = self.all(sql, wanted, |row| row.get(0))?;
+        let (asked, wanted) = filter.asked();
+        let sql = format!("SELECT count(*) FROM run WHERE {asked}");
+        let counts: Vec<i64> = self.all(&sql, params_from_iter(wanted), |row| row.get(0))?;
         Ok(counts.first().map_or(0, |n| usize::try_from(*n).unwrap_or(0)))
     }
 
-    /// The axles of a vehicle's runs, by name.
+    /// The axles of a vehicle's runs, by name; only of runs whose number is `from` or more.
     ///
     /// # Errors
     /// As for [`Self::known`].
-    pub fn axles(&self, vehicle: &str) -> Result<HashMap<String, Vec<AxleRow>>, StoreError> {
+    pub fn axles(&self, vehicle: &str, from: i64) -> Result<HashMap<String, Vec<AxleRow>>, StoreError> {
         let sql = "SELECT axle.name, axle.run, axle.chi_square_per_dof, axle.basis
-             FROM run JOIN axle ON axle.run = run.id WHERE run.vehicle = ?1";
-        let rows = self.all(sql, params![vehicle], |row| {
+             FROM run JOIN axle ON axle.run = run.id WHERE run.vehicle = ?1 AND run.id >= ?2";
+        let rows = self.all(sql, params![vehicle, from], |row| {
             let axle = AxleRow { run: row.get(1)?, chi_square_per_dof: row.get(2)?, basis: row.get(3)? };
             Ok((row.get::<_, String>(0)?, axle))
         })?;
@@ -160,7 +177,7 @@ impl Store {
     /// As for [`Self::known`].
     pub fn bases(&self) -> Result<HashMap<i64, Basis>, StoreError> {
         let rows: Vec<(i64, String)> =
-            self.all("SELECT id, facts FROM basis", &[], |row| Ok((row.get(0)?, row.get(1)?)))?;
+            self.all("SELECT id, facts FROM basis", [], |row| Ok((row.get(0)?, row.get(1)?)))?;
         rows.into_iter()
             .map(|(id, facts)| match serde_json::from_str(&facts) {
                 Ok(basis) => Ok((id, basis)),
@@ -169,11 +186,11 @@ impl Store {
             .collect()
     }
 
-    /// Every series of a vehicle, with its measured values.
+    /// Every series of a vehicle, with its measured values; only of runs whose number is `from` or more.
     ///
     /// # Errors
     /// As for [`Self::known`].
-    pub fn series(&self, vehicle: &str) -> Result<Vec<SeriesRow>, StoreError> {
+    pub fn series(&self, vehicle: &str, from: i64) -> Result<Vec<SeriesRow>, StoreError> {
         let rows = self.all(
             "SELECT id, axle, quantity, element FROM series WHERE vehicle = ?1 ORDER BY id",
             params![vehicle],
@@ -184,14 +201,15 @@ impl Store {
             let (name, element): (String, String) = (name, element);
             // A quantity of a program that knew more is passed over.
             let Some(quantity) = Quantity::parse(&name, &element) else { continue };
-            all.push(SeriesRow { axle, quantity, points: self.points(id)? });
+            all.push(SeriesRow { axle, quantity, points: self.points(id, from)? });
         }
         Ok(all)
     }
 
-    fn points(&self, series: i64) -> Result<Vec<SeriesPoint>, StoreError> {
-        let sql = "SELECT run, value, u, noise, mount, scale, zero, heading, model FROM measurement WHERE series = ?1 AND status = 0";
-        let points = self.all(sql, params![series], |row| {
+    fn points(&self, series: i64, from: i64) -> Result<Vec<SeriesPoint>, StoreError> {
+        let sql = "SELECT run, value, u, noise, mount, scale, zero, heading, model FROM measurement
+             WHERE series = ?1 AND run >= ?2 AND status = 0";
+        let points = self.all(sql, params![series, from], |row| {
             let (value, u): (Option<f64>, Option<f64>) = (row.get(1)?, row.get(2)?);
             let run = row.get(0)?;
             let budget = budget(row, 3)?;
@@ -232,7 +250,7 @@ impl Store {
     fn all<T>(
         &self,
         sql: &str,
-        wanted: &[&dyn rusqlite::ToSql],
+        wanted: impl rusqlite::Params,
         read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<Vec<T>, StoreError> {
         let told = |e: rusqlite::Error| self.told(&e);

@@ -6,7 +6,7 @@ use rusqlite::Connection;
 pub const APPLICATION: i32 = 0x4849_4e47;
 
 /// Each brings a database from the version that is its place in the list to the next.
-pub const MIGRATIONS: [&str; 2] = [
+pub const MIGRATIONS: [&str; 3] = [
     "CREATE TABLE run (
         id INTEGER PRIMARY KEY, vehicle TEXT NOT NULL, name TEXT NOT NULL,
         started TEXT NOT NULL, started_us INTEGER NOT NULL, test TEXT, ramp_angle_rad REAL, notes TEXT NOT NULL,
@@ -40,6 +40,8 @@ pub const MIGRATIONS: [&str; 2] = [
         text TEXT NOT NULL, work TEXT NOT NULL, element TEXT
     );
     CREATE INDEX service_by_time ON service (vehicle, at_us);",
+    // The latest runs of a whole fleet, without looking at all of them.
+    "CREATE INDEX run_by_start ON run (started_us);",
 ];
 
 /// Version of the database as it stands.

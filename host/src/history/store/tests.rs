@@ -80,7 +80,7 @@ fn series_hold_what_was_measured_with_its_own_part_apart() {
     let (_dir, path) = temporary();
     let mut store = Store::open(&path).unwrap();
     (1..=5).for_each(|n| store.put(&record(n)).unwrap());
-    let series = store.series("Bramble").unwrap();
+    let series = store.series("Bramble", 0).unwrap();
     let points = |q: &Quantity| &series.iter().find(|s| s.quantity == *q).unwrap().points;
     let steer = points(&Quantity::Number(Key::RollSteer));
     // √(0.003² + 0.004²), the mounts left out.
@@ -162,7 +162,7 @@ fn readers_go_on_while_a_run_is_put_in() {
     let transaction =
         writer.connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate).unwrap();
     transaction.execute("DELETE FROM measurement", []).unwrap();
-    assert_eq!(reader.series("Bramble").unwrap().iter().map(|s| s.points.len()).sum::<usize>(), 2);
+    assert_eq!(reader.series("Bramble", 0).unwrap().iter().map(|s| s.points.len()).sum::<usize>(), 2);
     transaction.rollback().unwrap();
 }
 
@@ -200,7 +200,7 @@ proptest! {
         let used = Store::open(&path).and_then(|mut store| {
             store.check()?;
             store.put(&record(9))?;
-            store.series("Bramble")?;
+            store.series("Bramble", 0)?;
             store.runs(&Filter::default()).map(|_| ())
         });
         if let Err(error) = used {

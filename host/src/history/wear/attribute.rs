@@ -12,9 +12,9 @@ use std::collections::{HashMap, HashSet};
 
 /// Confidence of "worn".
 const WORN: f64 = 0.95;
-/// Probability from which on a rise is told although no chart has spoken: odds of twenty to one against each other link and
-/// against none.
-const RISES: f64 = 0.95;
+/// Probability from which on a rise is told although no chart has spoken: odds of a hundred to one against none and the other
+/// links, which chance gives about once in a hundred baselines; the charts speak falsely more often than that.
+const RISES: f64 = 0.99;
 /// Fewer runs than this since the last work say nothing of growth.
 const LEAST_RUNS: usize = 3;
 /// Sensors that contradict one another this many times as much as before explain a change by themselves.

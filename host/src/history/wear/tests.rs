@@ -118,6 +118,7 @@ struct Tally {
     missed: usize,
     sound_runs: usize,
     false_alarms: usize,
+    named_early: usize,
 }
 
 /// One life: joint `worn` was replaced before run 12, the others were greased and tightened now and then; from run `start` on
@@ -136,6 +137,7 @@ fn live(rng: &mut ChaCha8Rng, slope_m: f64, tally: &mut Tally) {
         event(24.5, Work::Retorqued { element: other }),
     ];
     tally.lives += 1;
+    tally.named_early += usize::from(wear_of(until(&past, start + 1)).suspects().next().is_some());
     for link in 0..LINKS.len() {
         let assessment = play_of(&past, link);
         let sound = if link == worn { start + 1 } else { RUNS };
@@ -169,7 +171,7 @@ fn theory(slope_m: f64) -> f64 {
 fn three_hundred_lives_are_told_as_the_guide_says() {
     let mut rng = ChaCha8Rng::seed_from_u64(2026);
     let mut table = String::new();
-    let (mut sound_runs, mut false_alarms) = (0, 0);
+    let (mut sound_runs, mut false_alarms, mut named_early) = (0, 0, 0);
     for slope_mm in [0.02, 0.05, 0.1, 0.2] {
         let mut tally = Tally::default();
         for _ in 0..75 {
@@ -189,14 +191,20 @@ fn three_hundred_lives_are_told_as_the_guide_says() {
         assert!(tally.missed <= 1 && right >= 95.0, "{slope_mm}: missed {}, right {right} %", tally.missed);
         sound_runs += tally.sound_runs;
         false_alarms += tally.false_alarms;
+        named_early += tally.named_early;
     }
     table += &format!("\nIn {sound_runs} runs of sound joints the charts spoke {false_alarms} times");
+    let early =
+        format!("on {named_early} of the 300 vehicles a joint was named before any had begun to grow");
+    // Four links, each one run in 465: about one vehicle in twenty has an alarm that has not come back yet.
+    assert!(named_early <= 24, "{early}");
     // One in 465 is stated; three standard deviations of a count are allowed above.
     let expected = sound_runs as f64 / Sides::Upper.limits().in_control_runs;
     assert!((false_alarms as f64) < expected + 3.0 * expected.sqrt(), "{false_alarms}, stated {expected:.0}");
     let guide = concat!(env!("CARGO_MANIFEST_DIR"), "/guide/wear.md");
     let guide = std::fs::read_to_string(guide).unwrap_or_default();
-    assert!(guide.contains(&table), "host/guide/wear.md does not show what the lives gave:\n{table}");
+    let told = guide.contains(&table) && guide.contains(&early);
+    assert!(told, "host/guide/wear.md does not show what the lives gave:\n{table}\n{early}");
 }
 
 #[test]

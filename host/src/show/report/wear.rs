@@ -33,7 +33,7 @@ pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
                     header { p.lead { (title) } }
                     section {
                         h1.verdict { (wear_verdict(wear)) }
-                        p.note { (say::counted(wear.runs.len(), "run")) " in the history. " (PLUS_MINUS) }
+                        p.note { (say::looked_at(wear)) ". " (PLUS_MINUS) }
                     }
                     @for axle in &wear.axles { (axle_section(axle, wear, options)) }
                     (services(wear))

@@ -148,3 +148,64 @@ pub fn service(record: &Record, options: &Options) -> String {
     }
     page.finish()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::history::service::Work;
+    use crate::history::store::RunRow;
+    use crate::history::store::tests::record;
+    use crate::show::csv;
+
+    /// Two runs with work in between, and one that could not be measured.
+    fn listing(number: Option<&str>) -> Listing {
+        let listed = |n: i64| {
+            let record = record(n);
+            let axle = &record.axles[0];
+            let wanted = |e: &&Entry| number.is_none_or(|n| e.quantity.name() == n);
+            let entries =
+                axle.entries.iter().filter(wanted).map(|e| (axle.name.clone(), e.clone())).collect();
+            Listed { run: RunRow { id: n, facts: record.facts }, entries }
+        };
+        let mut runs: Vec<Listed> = (1..=3).map(listed).collect();
+        runs[2].run.facts.problem = Some("the run has no still period of at least 3 s".into());
+        runs[2].entries.clear();
+        let work =
+            Work::Moved { element: "upper left".into(), end: crate::vehicle::Side::Axle, hole: Some(2) };
+        let at_us = 900_000_000_000;
+        let event = ServiceEvent {
+            date: "2026-11-30T08:00:00+01:00".into(),
+            at_us,
+            text: "for the rally".into(),
+            work,
+        };
+        Listing {
+            runs,
+            earlier: 4,
+            services: vec![("Bramble".into(), event)],
+            one_number: number.is_some(),
+            said: vec!["The history was damaged.".into()],
+        }
+    }
+
+    #[test]
+    fn runs_and_work_stand_in_order_on_eighty_columns() {
+        let page = history(&listing(None), &Options::default());
+        assert!(page.lines().all(|l| l.chars().count() <= crate::show::text::WIDTH), "{page}");
+        insta::assert_snapshot!(page);
+    }
+
+    #[test]
+    fn one_number_has_a_column_and_a_table_has_every_value() {
+        let listing = listing(Some("ramp_travel_index_left"));
+        let page = history(&listing, &Options::default());
+        assert!(page.contains("601.0 ± 7.8"), "{page}");
+        let table = csv::history(&listing);
+        assert_eq!(table.lines().count(), 4, "a header and a row per run: {table}");
+        assert!(
+            table.lines().any(|l| l.contains("ramp_travel_index_left,,601,4,measured,,,,,,,")),
+            "{table}"
+        );
+        assert!(table.lines().any(|l| l.contains("no still period")), "{table}");
+    }
+}

@@ -11,9 +11,9 @@ use crate::show::{wear as say, words};
 pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
     let mut page = Page::new(options.styled);
     page.paragraph(&format!("{}: {}", wear.vehicle, say::headline(wear)), Ink::Strong);
-    let runs = say::counted(wear.runs.len(), "run");
+    let runs = say::looked_at(wear);
     let last = wear.runs.last().map_or_else(String::new, |r| format!(", the last is {}", r.facts.run));
-    page.paragraph(&format!("{runs} in the history{last}. {PLUS_MINUS}"), Ink::Faint);
+    page.paragraph(&format!("{runs}{last}. {PLUS_MINUS}"), Ink::Faint);
     for axle in &wear.axles {
         joints(&mut page, axle, wear, options);
         numbers(&mut page, axle, wear, options);
