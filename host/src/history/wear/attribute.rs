@@ -38,12 +38,8 @@ fn axle_wear(past: &Past, places: &HashMap<i64, usize>, axle: &Axle) -> AxleWear
             Quantity::Link(OfLink::Play, link) => {
                 joints.push(joint(past, axle, link, Some(assess(past, places, axle, one))));
             }
-            quantity
-                if is_number(quantity) || matches!(quantity, Quantity::Link(OfLink::ApparentChange, _)) =>
-            {
-                if !one.points.is_empty() {
-                    numbers.push(assess(past, places, axle, one));
-                }
+            quantity if !one.points.is_empty() && is_followed(quantity) => {
+                numbers.push(assess(past, places, axle, one));
             }
             _ => {}
         }
@@ -62,6 +58,11 @@ fn axle_wear(past: &Past, places: &HashMap<i64, usize>, axle: &Axle) -> AxleWear
         otherwise,
         breaks,
     }
+}
+
+/// Whether changes of a quantity are told beside the joints: every number, and where a link's ends seem to be.
+fn is_followed(quantity: &Quantity) -> bool {
+    is_number(quantity) || matches!(quantity, Quantity::Link(OfLink::ApparentChange, _))
 }
 
 /// Worn first, then by the runs left, then by name.
