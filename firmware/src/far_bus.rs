@@ -15,17 +15,20 @@
 //! | written | | before anything is read | | | |
 //! | check | 1 | | | | |
 //!
-//! Numbers stand lowest byte first. The check is the lowest byte of the wire's own ([`hingeline_protocol::frame::check`])
-//! over everything between mark and check.
+//! Numbers stand lowest byte first. The check is SMBus' own (CRC-8, polynomial 0x07, start 0; SMBus specification 3.1, 6.4,
+//! packet error checking) over everything between mark and check.
 //!
 //! A transfer carries its device time and its answer how long it takes, so that parts live in the board's time, and the
 //! board can wait as long as a bus would have kept it.
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use heapless::Vec;
-use hingeline_protocol::frame::check;
 
+use crate::board::MAX_BUSES;
 use crate::bus::Recover;
+
+/// The bus that is the board's own, with its memory on it: after those that sensors can be on.
+pub const MEMORY_BUS: u8 = MAX_BUSES as u8;
 
 /// Begins a question.
 const ASKS: u8 = 0xa5;
@@ -122,7 +125,9 @@ pub trait Body: Sized {
 }
 
 fn sum(bytes: &[u8]) -> u8 {
-    check(bytes) as u8
+    bytes.iter().fold(0, |sum, byte| {
+        (0..8).fold(sum ^ byte, |sum, _| sum << 1 ^ if sum & 0x80 == 0 { 0 } else { 0x07 })
+    })
 }
 
 impl Body for Question {

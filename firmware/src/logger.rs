@@ -1,11 +1,12 @@
 //! The logger: what it does with messages from the host, and when.
 
 use embedded_hal::i2c::I2c;
+use embedded_storage::nor_flash::NorFlash;
 use heapless::{String, Vec};
 use hingeline_protocol::sizes::MAX_HOST_FRAME;
 use hingeline_protocol::{
     DeviceMessage, EventKind, FrameDecoder, HostMessage, Identity, MAJOR, MAX_SENSORS, MINOR, Outcome, Pong,
-    Press, Received, Reply, SensorConfig,
+    Received, Reply, SensorConfig,
 };
 
 use crate::board::{Board, MAX_BUSES};
@@ -13,10 +14,16 @@ use crate::bus::{BusState, Recover};
 use crate::bus_scan::{BusScanner, Progress};
 use crate::config::{Configuration, PERIODS_US};
 use crate::health::Health;
+use crate::keeper::{Keeper, Worked};
 use crate::outbox::Outbox;
 use crate::sampler::{Buses, Sampler, Sinks};
+use crate::store::{Store, pending};
 use crate::stream::Stream;
 use crate::table::Table;
+
+mod alone;
+
+pub use alone::{ALONE_PERIOD_US, HOST_SILENT_US};
 
 /// A status is sent this often, and what was dropped is reported, µs.
 const HEARTBEAT_US: u64 = 1_000_000;
@@ -48,6 +55,13 @@ pub struct Logger {
     bus_states: Vec<BusState, MAX_BUSES>,
     health: Health,
     heartbeat_us: u64,
+    /// When [`Logger::step`] has something to do again.
+    wake_us: u64,
+    keeper: Option<Keeper>,
+    /// When the host last said something.
+    host_heard_us: Option<u64>,
+    /// While it records alone: what it goes back to.
+    alone: Option<alone::Alone>,
 }
 
 // It must fit a board with 64 KiB of RAM beside its stack and a USB driver.
@@ -56,6 +70,24 @@ const _: () = assert!(size_of::<Logger>() <= 24 * 1024);
 impl Logger {
     /// A logger that has just booted. It says so, and who it is.
     pub fn new(board: Board, now_us: u64) -> Self {
+        let mut logger = Self::silent(board, now_us);
+        logger.say_hello(now_us);
+        logger
+    }
+
+    /// A logger that has just booted on a board with a memory: it goes on with the configuration that is kept there, and keeps
+    /// what it measures while nobody listens. [`Logger::step_store`] must be called as often as [`Logger::step`].
+    pub fn with_store(board: Board, store: Store, now_us: u64) -> Self {
+        let board = Board { boot_count: store.boot_count(), ..board };
+        let mut logger = Self::silent(board, now_us);
+        // One that this board cannot take was kept by another firmware: the host will send its own.
+        let _ = logger.configure(store.configuration().clone());
+        logger.keeper = Some(Keeper::new(store));
+        logger.say_hello(now_us);
+        logger
+    }
+
+    fn silent(board: Board, now_us: u64) -> Self {
         let mut logger = Self {
             board,
             mode: Mode::Idle,
@@ -68,6 +100,10 @@ impl Logger {
             bus_states: Vec::new(),
             health: Health::new(),
             heartbeat_us: now_us.saturating_add(HEARTBEAT_US),
+            wake_us: now_us,
+            keeper: None,
+            host_heard_us: None,
+            alone: None,
         };
         for bus in 0..board.buses() {
             if logger.bus_states.push(BusState::new(bus)).is_err() {
@@ -75,16 +111,22 @@ impl Logger {
             }
         }
         logger.health.stepped(now_us);
-        logger.send_identity(now_us);
-        logger.outbox.event(now_us, EventKind::Booted { cause: board.reset_cause });
         logger
+    }
+
+    fn say_hello(&mut self, now_us: u64) {
+        self.send_identity(now_us);
+        self.outbox.event(now_us, EventKind::Booted { cause: self.board.reset_cause });
     }
 
     /// Takes bytes from the host, in pieces of any size.
     pub fn feed(&mut self, now_us: u64, bytes: &[u8]) {
         for &byte in bytes {
             match self.decoder.push(byte) {
-                Some(Received::Message(message)) => self.handle(now_us, message),
+                Some(Received::Message(message)) => {
+                    self.host_heard_us = Some(now_us);
+                    self.handle(now_us, message);
+                }
                 // It shall learn whom it talks to, in the only words that this logger has.
                 Some(Received::OtherMajor(_)) => self.send_identity(now_us),
                 None => {}
@@ -97,6 +139,7 @@ impl Logger {
     /// `buses` are the board's buses in their order, the same in every call.
     pub fn step<B: I2c + Recover>(&mut self, now_us: u64, buses: &mut [B]) -> u64 {
         self.health.stepped(now_us);
+        self.mind_host(now_us);
         self.stream.send_rows(&self.table, &self.config, &mut self.outbox);
         if now_us >= self.heartbeat_us {
             self.heartbeat_us = now_us.saturating_add(HEARTBEAT_US);
@@ -114,7 +157,37 @@ impl Logger {
                 self.sampler.step(now_us, &mut self.table, &self.config, &mut buses, &mut sinks)
             }
         };
-        wake_us.min(self.heartbeat_us)
+        self.wake_us = wake_us.min(self.heartbeat_us);
+        self.wake_us
+    }
+
+    /// Writes, hands over or erases a piece of what is kept, if sampling leaves the time; gives when to call again, µs.
+    /// Every call after a [`Logger::step`] counts as that.
+    pub fn step_store<F: NorFlash>(&mut self, now_us: u64, flash: &mut F) -> u64 {
+        /// A piece takes no longer than this on a memory that suits, µs.
+        const PIECE_US: u64 = 1_000;
+        let Some(keeper) = &mut self.keeper else { return u64::MAX };
+        if core::mem::take(&mut keeper.configuration_due) {
+            keeper.keep_configuration(flash, &self.config);
+            return now_us;
+        }
+        let urgent = self.outbox.kept.room() < pending::QUEUE / 2;
+        let sampling = matches!(self.mode, Mode::Streaming | Mode::Starting { .. });
+        if sampling && !urgent && self.wake_us < now_us.saturating_add(PIECE_US) {
+            return u64::MAX;
+        }
+        match keeper.work(flash, &mut self.outbox) {
+            Worked::Nothing => u64::MAX,
+            Worked::More => now_us,
+            Worked::Reply(to, outcome, detail) => {
+                self.reply(to, outcome, detail);
+                now_us
+            }
+            Worked::Full => {
+                self.store_is_full(now_us);
+                now_us
+            }
+        }
     }
 
     /// Moves bytes for the host into `out`; gives how many.
@@ -130,11 +203,6 @@ impl Logger {
     /// The line took so many of [`Logger::output`].
     pub fn sent(&mut self, count: usize) {
         self.outbox.sent(count);
-    }
-
-    /// The button was pressed.
-    pub fn button(&mut self, now_us: u64, press: Press) {
-        self.outbox.event(now_us, EventKind::Button { press });
     }
 
     /// The supply is about to fail.
@@ -198,8 +266,18 @@ impl Logger {
                 (Outcome::Done, _) => return,
                 refusal => (8, refusal),
             },
-            HostMessage::FetchStored { .. } => (9, (Outcome::NotSupported, 0)),
-            HostMessage::EraseStored => (10, (Outcome::NotSupported, 0)),
+            HostMessage::FetchStored { first, count } => {
+                match self.stored(|keeper| keeper.fetch(first, count)) {
+                    // The reply follows the records.
+                    (Outcome::Done, _) => return,
+                    refusal => (9, refusal),
+                }
+            }
+            HostMessage::EraseStored => match self.stored(Keeper::erase) {
+                // The reply follows the erasure.
+                (Outcome::Done, _) => return,
+                refusal => (10, refusal),
+            },
         };
         self.reply(to, outcome, detail);
     }
@@ -262,11 +340,25 @@ impl Logger {
         }
     }
 
+    /// Puts the keeper to work for the host.
+    fn stored(&mut self, ask: impl FnOnce(&mut Keeper)) -> (Outcome, u32) {
+        let streaming = self.is_streaming();
+        match &mut self.keeper {
+            None => (Outcome::NotSupported, 0),
+            Some(_) if streaming => (Outcome::Streaming, 0),
+            Some(keeper) if keeper.is_busy() => (Outcome::Busy, 0),
+            Some(keeper) => {
+                ask(keeper);
+                (Outcome::Done, 0)
+            }
+        }
+    }
+
     fn start(&mut self, now_us: u64) -> (Outcome, u32) {
         if self.is_streaming() {
             return (Outcome::Streaming, 0);
         }
-        if matches!(self.mode, Mode::Scanning(_)) {
+        if matches!(self.mode, Mode::Scanning(_)) || self.keeper.as_ref().is_some_and(Keeper::is_busy) {
             return (Outcome::Busy, 0);
         }
         if self.config.sensors.is_empty() {
@@ -284,6 +376,9 @@ impl Logger {
             }
         }
         self.sampler.prepare(&self.table, self.config.period_us);
+        if let Some(keeper) = &mut self.keeper {
+            keeper.configuration_due = true;
+        }
         self.mode = Mode::Starting { next: 0, settled_us: now_us };
         (Outcome::Done, 0)
     }
@@ -296,6 +391,7 @@ impl Logger {
         if self.is_streaming() {
             self.mode = Mode::Idle;
         }
+        self.end_alone();
         (Outcome::Done, 0)
     }
 
@@ -341,6 +437,9 @@ impl Logger {
         settled_us: u64,
         buses: &mut [B],
     ) -> u64 {
+        if self.keeper.as_ref().is_some_and(|keeper| keeper.configuration_due) {
+            return now_us;
+        }
         if usize::from(next) < self.table.devices.len() {
             let mut buses = Buses { buses, states: &mut self.bus_states };
             let mut sinks =
@@ -377,7 +476,7 @@ impl Logger {
             buses: self.board.buses(),
             channels: self.table.channels(),
             streaming: self.is_streaming(),
-            stored: 0,
+            stored: self.keeper.as_ref().map_or(0, |keeper| keeper.store().log.total()),
         };
         self.outbox.send(&DeviceMessage::Identity(identity));
     }

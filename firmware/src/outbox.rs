@@ -1,7 +1,10 @@
-//! The queue of bytes for the host: bounded, and what does not fit is counted and reported.
+//! Where messages go: into the queue of bytes for the host, which is bounded, and, while nobody listens, towards the store.
+//! What does not get where it should is counted and reported.
 
 use hingeline_protocol::sizes::MAX_WIRE;
 use hingeline_protocol::{DeviceMessage, Event, EventKind, encode_frame};
+
+use crate::store::pending::Pending;
 
 /// Bytes in the queue: a third of a second of a 115 200 baud line.
 pub const QUEUE: usize = 4096;
@@ -18,6 +21,9 @@ pub struct Outbox {
     used: usize,
     dropped: u32,
     unreported: u32,
+    keeping: bool,
+    /// Messages on their way into the store.
+    pub kept: Pending,
 }
 
 impl Default for Outbox {
@@ -29,12 +35,35 @@ impl Default for Outbox {
 impl Outbox {
     /// Empty but for one delimiter, which ends whatever the line carried before.
     pub const fn new() -> Self {
-        Self { ring: [0; QUEUE], head: 0, used: 1, dropped: 0, unreported: 0 }
+        Self {
+            ring: [0; QUEUE],
+            head: 0,
+            used: 1,
+            dropped: 0,
+            unreported: 0,
+            keeping: false,
+            kept: Pending::new(),
+        }
     }
 
-    /// Free bytes.
+    /// Free bytes where messages go now.
     pub const fn room(&self) -> usize {
+        if self.keeping { self.kept.room() } else { self.line_room() }
+    }
+
+    /// Free bytes in the queue for the host.
+    pub const fn line_room(&self) -> usize {
         QUEUE - self.used
+    }
+
+    /// Whether messages are kept.
+    pub const fn is_keeping(&self) -> bool {
+        self.keeping
+    }
+
+    /// Keeps messages from here on, or no longer: a line on which nobody listens may lose them.
+    pub fn keep(&mut self, keeping: bool) {
+        self.keeping = keeping;
     }
 
     /// Messages dropped since boot.
@@ -50,10 +79,17 @@ impl Outbox {
             .ok()
             .and_then(|length| frame.get(..length))
             .is_some_and(|frame| self.push(frame, keep_free));
-        if !queued {
+        let arrived =
+            if self.keeping && is_worth_keeping(message) { self.keep_message(message) } else { queued };
+        if !arrived && (!self.keeping || is_worth_keeping(message)) {
             self.lose();
         }
-        queued
+        arrived
+    }
+
+    fn keep_message(&mut self, message: &DeviceMessage) -> bool {
+        let keep_free = if matches!(message, DeviceMessage::Samples(_)) { RESERVED } else { 0 };
+        self.kept.room() >= MAX_WIRE.saturating_add(keep_free) && self.kept.push(message)
     }
 
     /// Queues an event.
@@ -101,7 +137,7 @@ impl Outbox {
     }
 
     fn push(&mut self, frame: &[u8], keep_free: usize) -> bool {
-        if self.room() < frame.len() + keep_free {
+        if self.line_room() < frame.len() + keep_free {
             return false;
         }
         let tail = self.head + self.used;
@@ -113,4 +149,15 @@ impl Outbox {
         self.used += frame.len();
         true
     }
+}
+
+/// What a run is made of.
+const fn is_worth_keeping(message: &DeviceMessage) -> bool {
+    matches!(
+        message,
+        DeviceMessage::Identity(_)
+            | DeviceMessage::Channel(_)
+            | DeviceMessage::Samples(_)
+            | DeviceMessage::Event(_)
+    )
 }

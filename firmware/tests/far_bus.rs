@@ -90,6 +90,23 @@ fn what_a_bus_says_is_what_a_driver_hears() {
 }
 
 #[test]
+fn frames_are_as_described() {
+    let question = Question {
+        number: 7,
+        bus: 2,
+        what: What::Recover,
+        address: 0x48,
+        wanted: 2,
+        start_us: 0x01_0203,
+        written: heapless::Vec::from_slice(&[9]).unwrap(),
+    };
+    // The last byte from a bitwise CRC-8 of polynomial 0x07, made apart.
+    assert_eq!(question.frame()[..], [0xa5, 1, 7, 5, 0x48, 2, 3, 2, 1, 0, 0, 9, 0xf1]);
+    let answer = answer(&question, Became::BusTrouble, &[0xfe]).unwrap();
+    assert_eq!(answer.frame()[..], [0x5a, 1, 7, 2 << 2 | 2, 0x2c, 1, 0xfe, 0xc4]);
+}
+
+#[test]
 fn silence_ends_and_a_late_answer_is_nobodys() {
     let mut late = None;
     let (mut bus, asked) = far_bus(1, move |q| {

@@ -270,3 +270,69 @@ fn overruns_are_counted() {
     // 80 ms until the inertial unit is ready, then 2.62 s without half a second.
     assert!((205..=215).contains(&first), "{first}");
 }
+
+#[test]
+fn garbage_from_a_part_stays_with_that_part() {
+    let (mut rig, sensors) = mixed();
+    start(&mut rig, sensors, 10_000);
+    rig.run(1_000_000);
+    // Something else answers at the unit's and the angle sensor's addresses, for a while.
+    let good =
+        (rig.buses[0].parts[&(0x6a, None)].clone(), rig.buses[0].parts[&(0x36, Some((0x70, 3)))].clone());
+    rig.buses[0].parts.insert((0x6a, None), Model::Other(0x55));
+    rig.buses[0].parts.insert((0x36, Some((0x70, 3))), Model::Other(0));
+    rig.run(5_000_000);
+    rig.buses[0].parts.insert((0x6a, None), good.0);
+    rig.buses[0].parts.insert((0x36, Some((0x70, 3))), good.1);
+    let before = rig.readings().len();
+    rig.run(5_000_000);
+    let events = sensor_events(&rig);
+    for sensor in [3, 4] {
+        let its: Vec<_> = events.iter().filter(|(s, _)| *s == sensor).map(|(_, why)| *why).collect();
+        assert!(its.len() == 2 && its[0].is_some() && its[1].is_none(), "sensor {sensor}: {its:?}");
+    }
+    assert!(events.iter().all(|(sensor, _)| *sensor >= 3), "{events:?}");
+    let [a, b, c] = check_wires(&rig);
+    assert!(a > 1080 && b > 1080 && c > 1080, "{a} {b} {c}: the wires go on");
+    let found = rig.readings().split_off(before);
+    assert!(found.iter().filter(|(row, _)| row.component == Component::Ax).count() > 350);
+}
+
+#[test]
+fn an_hour_of_random_bytes_from_the_host_harms_nothing() {
+    let (mut rig, sensors) = mixed();
+    start(&mut rig, sensors, 100_000);
+    rig.run(1_000_000);
+    // xorshift64 (Marsaglia 2003). One bit in sixteen bytes is a delimiter more than chance, so that many frames end.
+    let mut random = 0x2545_f491_4f6c_dd1d_u64;
+    let mut draw = move || {
+        random ^= random << 13;
+        random ^= random >> 7;
+        random ^= random << 17;
+        random
+    };
+    for _ in 0..3600 {
+        for _ in 0..10 {
+            let noise: Vec<u8> =
+                (0..100).map(|_| draw()).map(|r| if r >> 60 == 0 { 0 } else { r as u8 }).collect();
+            rig.logger.feed(rig.now_us(), &noise);
+            rig.run(100_000);
+        }
+        assert!(rig.logger.is_alive(rig.now_us()));
+    }
+    let status = rig.last_status();
+    assert!(status.streaming && status.uptime_us > 3600 * 1_000_000);
+    assert!(status.refused_frames > 100_000, "{}", status.refused_frames);
+    let counts = (status.sensors_lost, status.overrun_scans, status.dropped_messages, status.bus_errors);
+    assert_eq!(counts, (0, 0, 0, 0));
+    let mut loss = LossCounter::new();
+    loss.restart();
+    assert!(rig.blocks().iter().all(|block| loss.observe(block)));
+    assert!(loss.lost_blocks == 0 && loss.lost_scans == 0 && loss.received_scans > 36_000);
+    // And it hears the host as before.
+    rig.logger.feed(rig.now_us(), &[0]);
+    let now_us = rig.now_us();
+    rig.tell(&[HostMessage::Ping { host_us: 5 }]);
+    rig.run(1000);
+    assert!(rig.received.contains(&DeviceMessage::Pong(Pong { host_us: 5, device_us: now_us })));
+}

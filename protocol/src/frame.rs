@@ -25,6 +25,24 @@ pub fn check(bytes: &[u8]) -> u32 {
     CRC.checksum(bytes)
 }
 
+/// Writes any value in the postcard format, without frame or check, and gives how many bytes it took.
+///
+/// # Errors
+/// [`WriteError::Full`] if `out` is too short, [`WriteError::NotOnTheWire`] for what has no form there.
+pub fn write_value<T: Serialize>(value: &T, out: &mut [u8]) -> Result<usize, WriteError> {
+    let mut sink = SliceSink::new(out);
+    value.serialize(Writer(&mut sink))?;
+    Ok(sink.used)
+}
+
+/// Reads a value that [`write_value`] wrote; bytes after it are left alone.
+///
+/// # Errors
+/// [`ReadError`] if it is none.
+pub fn read_value<'de, T: Deserialize<'de>>(bytes: &'de [u8]) -> Result<T, ReadError> {
+    T::deserialize(&mut Reader(bytes))
+}
+
 /// A message of either direction.
 pub trait WireMessage: Serialize + Sized {
     /// Kinds that this version knows; a kind number is below it.
@@ -41,9 +59,7 @@ pub trait WireMessage: Serialize + Sized {
     /// # Errors
     /// [`WriteError::Full`] if `out` is too short.
     fn encode(&self, out: &mut [u8]) -> Result<usize, WriteError> {
-        let mut sink = SliceSink::new(out);
-        self.serialize(Writer(&mut sink))?;
-        Ok(sink.used)
+        write_value(self, out)
     }
 }
 

@@ -10,11 +10,15 @@
     reason = "a bench for tests; each uses its own part of it"
 )]
 
+#[path = "../nor/mod.rs"]
+pub mod nor;
+
 use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
+use hingeline_firmware::store::Store;
 use hingeline_firmware::{Board, Logger, Recover};
 use hingeline_protocol::sizes::MAX_WIRE;
 use hingeline_protocol::*;
@@ -279,6 +283,10 @@ pub struct Rig {
     pub line_bytes_per_s: Option<u64>,
     line_us: u64,
     pub bytes: u64,
+    /// The board's memory, if it has one.
+    pub flash: Option<nor::Nor>,
+    /// Nobody takes bytes off the line.
+    pub deaf: bool,
 }
 
 pub fn board(buses: usize) -> Board {
@@ -310,7 +318,39 @@ impl Rig {
             received: Vec::new(),
             line_bytes_per_s: None,
             bytes: 0,
+            flash: None,
+            deaf: false,
         }
+    }
+
+    /// The board has a memory of so many sectors.
+    pub fn with_flash(mut self, sectors: usize) -> Self {
+        self.flash = Some(nor::Nor::new(sectors, 17));
+        self.power_cycle();
+        self
+    }
+
+    /// Power goes and comes back: the time begins anew, and what was in the line is gone.
+    pub fn power_cycle(&mut self) {
+        let flash = self.flash.as_mut().unwrap();
+        flash.power_on(None);
+        let store = Store::open(flash).unwrap();
+        self.now_us.set(1_000_000);
+        self.line_us = self.now_us.get();
+        self.logger = Logger::with_store(board(self.buses.len()), store, self.now_us.get());
+        self.decoder = FrameDecoder::new();
+    }
+
+    /// Records as the host fetches them.
+    pub fn fetch(&mut self, first: u32, count: u32) -> Vec<StoredRecord> {
+        let before = self.received.len();
+        self.tell(&[HostMessage::FetchStored { first, count }]);
+        self.run(30_000_000);
+        let stored = self.received[before..].iter().filter_map(|message| match message {
+            DeviceMessage::Stored(record) => Some(record.clone()),
+            _ => None,
+        });
+        stored.collect()
     }
 
     pub fn now_us(&self) -> u64 {
@@ -332,8 +372,16 @@ impl Rig {
         let mut idle_steps = 0;
         while self.now_us.get() < end_us {
             let before_us = self.now_us.get();
-            let wake_us = self.logger.step(before_us, &mut self.buses);
-            self.read_line();
+            let mut wake_us = self.logger.step(before_us, &mut self.buses);
+            if let Some(flash) = &mut self.flash {
+                let steps = flash.steps;
+                wake_us = wake_us.min(self.logger.step_store(self.now_us.get(), flash));
+                // A word takes 20 µs to be written, so that nothing is free.
+                self.now_us.set(self.now_us.get() + 20 * (flash.steps - steps).min(50));
+            }
+            if !self.deaf {
+                self.read_line();
+            }
             self.now_us.set(wake_us.clamp(self.now_us.get(), end_us.max(self.now_us.get())));
             // Work that takes no time must come to an end.
             idle_steps = if self.now_us.get() == before_us { idle_steps + 1 } else { 0 };
@@ -366,6 +414,13 @@ impl Rig {
             });
         }
         assert_eq!(self.decoder.counts().refused(), 0);
+    }
+
+    /// Sends a message; gives what became of it.
+    pub fn tell_and_reply(&mut self, message: HostMessage) -> Outcome {
+        self.tell(&[message]);
+        self.run(1_000_000);
+        self.replies().last().unwrap().1
     }
 
     /// Replies, taken out of what was received.

@@ -1,11 +1,13 @@
 //! The real firmware, on virtual buses, in virtual time: bytes in, time in, bytes out.
 
 use super::error::VirtualRigError;
+use super::memory::Memory;
 use super::readings::Readings;
 use super::stage::{Stage, Upset};
 use super::wiring::BUS_CLOCKS_HZ;
 use crate::rig::Rig;
 use crate::run::Phase;
+use hingeline_firmware::store::Store;
 use hingeline_firmware::{Board, Configuration, Logger};
 use hingeline_protocol::{Outcome, Press, ResetCause, SensorConfig};
 use std::cell::Cell;
@@ -19,6 +21,7 @@ const PIECE: usize = 256;
 pub struct VirtualLogger {
     logger: Box<Logger>,
     stage: Stage,
+    memory: Memory,
     clock_ns: Cell<u64>,
     wake_us: u64,
     was_streaming: bool,
@@ -35,8 +38,14 @@ impl VirtualLogger {
     /// # Errors
     /// Where a sensor is wired to a part or a bus that the virtual logger has not.
     pub fn new(rig: &Rig, readings: Readings, serial_number: u64) -> Result<Self, VirtualRigError> {
+        let mut memory = Memory::default();
+        let logger = match Store::open(&mut memory) {
+            Ok(store) => Logger::with_store(board(serial_number), store, 0),
+            Err(_) => Logger::new(board(serial_number), 0),
+        };
         Ok(Self {
-            logger: Box::new(Logger::new(board(serial_number), 0)),
+            logger: Box::new(logger),
+            memory,
             stage: Stage::new(rig, readings)?,
             clock_ns: Cell::new(0),
             wake_us: 0,
@@ -65,6 +74,13 @@ impl VirtualLogger {
     pub fn configure(&mut self, sensors: &[SensorConfig], period_us: u32) -> Result<(), Outcome> {
         let sensors = heapless::Vec::from_slice(sensors).map_err(|_| Outcome::TableFull)?;
         self.logger.configure(Configuration { sensors, period_us, ..Configuration::new() })
+    }
+
+    /// The builder presses the button.
+    pub fn press(&mut self, press: Press) {
+        self.logger.button(self.now_us(), press);
+        self.wake_us = 0;
+        self.notice_streaming();
     }
 
     /// Device time, µs.
@@ -117,6 +133,8 @@ impl VirtualLogger {
         self.clock_ns.set(self.clock_ns.get() + STEP_NS);
         let mut wired: Vec<_> = self.stage.wired(&self.clock_ns).collect();
         self.wake_us = self.logger.step(self.clock_ns.get() / 1000, &mut wired);
+        drop(wired);
+        self.wake_us = self.wake_us.min(self.logger.step_store(self.now_us(), &mut self.memory));
     }
 
     /// The test begins with the stream.

@@ -10,6 +10,7 @@ mod error;
 #[cfg(unix)]
 pub mod image;
 pub mod logger;
+mod memory;
 pub mod parts;
 #[cfg(unix)]
 pub mod pty;

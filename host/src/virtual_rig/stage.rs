@@ -2,12 +2,17 @@
 //! a builder who presses its button, and what goes wrong.
 
 use super::error::VirtualRigError;
-use super::parts::bus::{Bus, Trouble, Wired};
+use super::parts::Fram;
+use super::parts::bus::{Bus, Seat, Trouble, Wired};
 use super::readings::Readings;
 use super::wiring::{Bench, buses, seat};
 use crate::rig::{Input, Rig};
 use crate::run::Phase;
 use std::cell::{Cell, RefCell};
+
+/// Clock of the memory's bus, Hz: the part's fastest (MB85RC1MT, high-speed mode), and its device addresses.
+const MEMORY_CLOCK_HZ: u32 = 3_400_000;
+const MEMORY_ADDRESSES: [u8; 2] = [0x50, 0x51];
 
 /// Something that goes wrong, or right again, at a time of the test.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,6 +66,16 @@ impl Stage {
             upsets: Vec::new(),
             upset: 0,
         })
+    }
+
+    /// With the board's own memory, on a bus after the others.
+    pub fn with_memory(mut self) -> Self {
+        let mut bus = Bus::new(MEMORY_CLOCK_HZ);
+        for address in MEMORY_ADDRESSES {
+            bus.seat(Seat { mux: None, address }, Box::new(Fram::default()));
+        }
+        self.buses.push(bus);
+        self
     }
 
     /// Lets things go wrong during the test.

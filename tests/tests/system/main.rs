@@ -5,6 +5,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
+mod alone;
 mod emulated;
 
 use std::path::PathBuf;

@@ -9,6 +9,9 @@ use core::ptr::{addr_of, addr_of_mut};
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
+use embedded_storage::nor_flash::{self, NorFlash, NorFlashErrorKind, ReadNorFlash};
+use hingeline_firmware::panel::Button;
+use hingeline_firmware::store::Store;
 use hingeline_firmware::{Board, Logger, MAX_BUSES, Recover, serial};
 use hingeline_protocol::{Press, ResetCause};
 
@@ -69,6 +72,41 @@ impl Recover for Anything {
     }
 }
 
+impl nor_flash::ErrorType for Anything {
+    type Error = NorFlashErrorKind;
+}
+
+impl ReadNorFlash for Anything {
+    const READ_SIZE: usize = 1;
+
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorFlashErrorKind> {
+        give(34, offset as u8);
+        bytes.iter_mut().for_each(|byte| *byte = outside(35));
+        if outside(36) == 0 { Ok(()) } else { Err(NorFlashErrorKind::Other) }
+    }
+
+    fn capacity(&self) -> usize {
+        usize::from(outside(37)) << 12
+    }
+}
+
+impl NorFlash for Anything {
+    const WRITE_SIZE: usize = 8;
+    const ERASE_SIZE: usize = 4096;
+
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
+        give(38, from as u8);
+        give(39, to as u8);
+        if outside(40) == 0 { Ok(()) } else { Err(NorFlashErrorKind::Other) }
+    }
+
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
+        give(41, offset as u8);
+        bytes.iter().for_each(|&byte| give(42, byte));
+        if outside(43) == 0 { Ok(()) } else { Err(NorFlashErrorKind::Other) }
+    }
+}
+
 impl embedded_io::ErrorType for Anything {
     type Error = embedded_io::ErrorKind;
 }
@@ -117,7 +155,11 @@ extern "C" fn _start() -> ! {
         reset_cause: ResetCause::from(outside(17)),
         bus_clock_hz,
     };
-    let mut logger = Logger::new(board, now_us());
+    let mut logger = match Store::open(&mut Anything) {
+        Ok(store) => Logger::with_store(board, store, now_us()),
+        Err(_) => Logger::new(board, now_us()),
+    };
+    let mut button = Button::new();
     let mut buses = [Anything, Anything];
     let mut line = [0; 64];
     loop {
@@ -126,6 +168,11 @@ extern "C" fn _start() -> ! {
         logger.feed(now_us(), line.get(..length).unwrap_or(&[]));
         let wake_us = logger.step(now_us(), &mut buses);
         give(19, wake_us as u8);
+        give(19, logger.step_store(now_us(), &mut Anything) as u8);
+        if let Some(press) = button.step(now_us(), outside(44) != 0) {
+            logger.button(now_us(), press);
+        }
+        give(45, u8::from(logger.light().is_on(now_us())) + button.wake_us() as u8);
         if serial::exchange(&mut logger, now_us(), &mut Anything).is_err() {
             give(19, 1);
         }

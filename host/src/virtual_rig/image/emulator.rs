@@ -1,6 +1,7 @@
 //! QEMU as a process: the board `lm3s6965evb` with its two serial lines, and a monitor through which its button is pressed.
 
 use super::error::ImageError;
+use hingeline_protocol::Press;
 use rustix::io::{FdFlags, fcntl_getfd, fcntl_setfd};
 use std::io::{ErrorKind, Read, Write};
 use std::os::fd::AsRawFd;
@@ -14,7 +15,8 @@ const PROGRAM: &str = "qemu-system-arm";
 /// an answer, little of its time passes. This board proves the program, not the controller's speed.
 const SHIFT: u32 = 2;
 /// How long a builder holds the button, ms of the image's time.
-const PRESS_MS: u32 = 150;
+const SHORT_MS: u32 = 150;
+const LONG_MS: u32 = 1500;
 
 /// What makes the image's time pass. Its instructions are counted either way, so that a machine under load makes it slower,
 /// not wrong.
@@ -105,10 +107,11 @@ impl Drop for Emulator {
 }
 
 /// Presses the board's button.
-pub fn press_button(monitor: &mut UnixStream) {
+pub fn press_button(monitor: &mut UnixStream, press: Press) {
+    let held_ms = if press == Press::Long { LONG_MS } else { SHORT_MS };
     // The monitor's answers are of no use, but must not pile up.
     let mut said = [0; 1024];
     while monitor.read(&mut said).is_ok_and(|count| count > 0) {}
     // The board's emulation ties its "select" button to this key. A press that is lost is one that a builder forgot.
-    let _ = writeln!(monitor, "sendkey ctrl {PRESS_MS}");
+    let _ = writeln!(monitor, "sendkey ctrl {held_ms}");
 }

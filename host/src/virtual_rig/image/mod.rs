@@ -12,7 +12,7 @@ pub use peer::Peer;
 
 use super::stage::Stage;
 use crate::run::Phase;
-use hingeline_protocol::{DeviceMessage, EventKind, FrameDecoder, Received};
+use hingeline_protocol::{DeviceMessage, EventKind, FrameDecoder, Press, Received};
 use std::io::{self, ErrorKind, Read, Write};
 use std::net::Shutdown;
 use std::os::unix::net::UnixStream;
@@ -26,6 +26,7 @@ const PIECE: usize = 4096;
 #[derive(Debug)]
 pub struct ImageLogger {
     emulator: Emulator,
+    button: UnixStream,
     host_line: UnixStream,
     peer: Arc<Mutex<Peer>>,
     serving: Option<(UnixStream, JoinHandle<()>)>,
@@ -40,7 +41,8 @@ impl ImageLogger {
     /// Where the emulator does not start.
     pub fn start(image: &std::path::Path, pace: Pace, stage: Stage) -> Result<Self, ImageError> {
         let (emulator, lines) = Emulator::start(image, pace)?;
-        let peer = Arc::new(Mutex::new(Peer::new(stage)));
+        let peer = Arc::new(Mutex::new(Peer::new(stage.with_memory())));
+        let button = lines.monitor.try_clone().map_err(ImageError::Line)?;
         lines.host.set_nonblocking(true).map_err(ImageError::Line)?;
         let buses = lines.buses.try_clone().map_err(ImageError::Line)?;
         let serving = std::thread::spawn({
@@ -49,6 +51,7 @@ impl ImageLogger {
         });
         Ok(Self {
             emulator,
+            button,
             host_line: lines.host,
             peer,
             serving: Some((buses, serving)),
@@ -77,6 +80,11 @@ impl ImageLogger {
     pub fn phase(&self) -> Option<Phase> {
         let peer = self.peer();
         peer.stage().phase(peer.now_us())
+    }
+
+    /// Presses the button, shortly or for long.
+    pub fn press(&mut self, press: Press) {
+        emulator::press_button(&mut self.button, press);
     }
 
     /// Takes bytes from the host.
@@ -148,7 +156,7 @@ fn serve_buses(mut buses: UnixStream, mut monitor: UnixStream, peer: &Mutex<Peer
             return;
         }
         for _ in 0..presses {
-            emulator::press_button(&mut monitor);
+            emulator::press_button(&mut monitor, Press::Short);
         }
     }
 }

@@ -5,6 +5,7 @@
 mod ads1115;
 mod as5600;
 pub mod bus;
+mod fram;
 mod lsm6dso;
 mod tca9548;
 
@@ -13,6 +14,7 @@ mod tests;
 
 pub use ads1115::Ads1115;
 pub use as5600::As5600;
+pub use fram::Fram;
 pub use lsm6dso::Lsm6dso;
 pub use tca9548::Tca9548;
 

@@ -20,8 +20,8 @@ use crate::virtual_rig::{Test, VehicleOnRamp};
 use hingeline_protocol::channel::MAX_CHANNELS;
 use hingeline_protocol::sizes::MAX_WIRE;
 use hingeline_protocol::{
-    Component, DeviceMessage, EventKind, FrameDecoder, HostMessage, LostReason, MuxPort, Outcome, Received,
-    SensorConfig, encode_frame,
+    Component, DeviceMessage, EventKind, FrameDecoder, HostMessage, LostReason, MuxPort, Outcome, Press,
+    Received, SensorConfig, encode_frame,
 };
 
 /// Time that the host lets pass at once, µs.
@@ -70,6 +70,10 @@ fn stream(logger: &mut VirtualLogger, rig: &Rig, seconds: f64) -> Vec<u8> {
     let mut out = Vec::new();
     let end_us = logger.now_us() + (seconds * 1e6) as u64;
     while logger.now_us() < end_us && !logger.is_over() {
+        // Once a second, as every host does, so that the logger knows that somebody listens.
+        if logger.now_us() % 1_000_000 < SLICE_US {
+            send(logger, &HostMessage::Ping { host_us: 0 });
+        }
         let until_us = logger.now_us() + SLICE_US;
         let room = out.len() + ROOM;
         logger.run(until_us, room, &mut out);
@@ -268,4 +272,28 @@ fn every_starter_can_be_driven_up_the_ramp_with_its_own_rig() {
             assert!(series.iter().all(|s| s.t_s.len() > 50), "{word}: {}", sensor.name);
         }
     }
+}
+
+#[test]
+fn what_was_recorded_without_a_host_is_handed_over_later() {
+    let (vehicle, rig) = bramble();
+    let mut logger = logger(&vehicle, &rig, &test(), Some(3));
+    stream(&mut logger, &rig, 1.0);
+    send(&mut logger, &HostMessage::Stop);
+    let mut unheard = Vec::new();
+    for press in [Press::Long, Press::Short, Press::Long] {
+        // Longer than a host may be silent.
+        let until_us = logger.now_us() + 12_000_000;
+        logger.run(until_us, ROOM, &mut unheard);
+        unheard.clear();
+        logger.press(press);
+    }
+    send(&mut logger, &HostMessage::FetchStored { first: 0, count: u32::MAX });
+    let mut bytes = Vec::new();
+    let until_us = logger.now_us() + 20_000_000;
+    logger.run(until_us, usize::MAX, &mut bytes);
+    let recording = recording(&vehicle, &rig, &bytes, &[]);
+    // 24 s at 50 Hz, less the start.
+    assert!(recording.series.iter().flatten().all(|s| (1150..1210).contains(&s.t_s.len())));
+    assert_eq!(recording.counts.lost, 0);
 }
