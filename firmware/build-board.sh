@@ -20,6 +20,8 @@ find_linker
 upper=$(tr 'a-z-' 'A-Z_' <<<"$target")
 export "CARGO_TARGET_${upper}_LINKER=$linker"
 flags="-C linker-flavor=ld.lld -C link-arg=-Tlink.x -C link-arg=--nmagic -C link-arg=-L$PWD/firmware/boards/$board"
+# Debian's compiler, told to, notes every function's stack for firmware/budget.py; the image itself is the same.
+[ ${#std[@]} = 0 ] || flags="$flags -Z emit-stack-sizes"
 export "CARGO_TARGET_${upper}_RUSTFLAGS=$flags"
 export HINGELINE_BUILD=${HINGELINE_BUILD:-$(git rev-parse --short=12 HEAD 2>/dev/null || echo unnamed)}
 export CARGO_TARGET_DIR=$PWD/target/cortex-m

@@ -27,6 +27,18 @@ pub struct Board {
 }
 
 impl Board {
+    /// No board.
+    pub const BLANK: Self = Self {
+        name: "",
+        firmware: "",
+        build: "",
+        unique_id: [0; 16],
+        unique_id_length: 0,
+        boot_count: 0,
+        reset_cause: ResetCause::Unknown,
+        bus_clock_hz: [0; MAX_BUSES],
+    };
+
     /// How many buses there are.
     pub fn buses(&self) -> u8 {
         self.bus_clock_hz.iter().take_while(|&&clock| clock > 0).count() as u8

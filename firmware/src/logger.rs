@@ -68,28 +68,24 @@ pub struct Logger {
 const _: () = assert!(size_of::<Logger>() <= 24 * 1024);
 
 impl Logger {
-    /// A logger that has just booted. It says so, and who it is.
+    /// A logger that has just booted, see [`Logger::boot`].
     pub fn new(board: Board, now_us: u64) -> Self {
-        let mut logger = Self::silent(board, now_us);
-        logger.say_hello(now_us);
+        let mut logger = Self::blank();
+        logger.boot(board, now_us);
         logger
     }
 
-    /// A logger that has just booted on a board with a memory: it goes on with the configuration that is kept there, and keeps
-    /// what it measures while nobody listens. [`Logger::step_store`] must be called as often as [`Logger::step`].
+    /// A logger that has just booted on a board with a memory, see [`Logger::boot_with_store`].
     pub fn with_store(board: Board, store: Store, now_us: u64) -> Self {
-        let board = Board { boot_count: store.boot_count(), ..board };
-        let mut logger = Self::silent(board, now_us);
-        // One that this board cannot take was kept by another firmware: the host will send its own.
-        let _ = logger.configure(store.configuration().clone());
-        logger.keeper = Some(Keeper::new(store));
-        logger.say_hello(now_us);
+        let mut logger = Self::blank();
+        logger.boot_with_store(board, store, now_us);
         logger
     }
 
-    fn silent(board: Board, now_us: u64) -> Self {
-        let mut logger = Self {
-            board,
+    /// A logger before it boots: a board with little RAM keeps it in a static, so that it is never moved over the stack.
+    pub const fn blank() -> Self {
+        Self {
+            board: Board::BLANK,
             mode: Mode::Idle,
             config: Configuration::new(),
             table: Table::new(),
@@ -99,19 +95,42 @@ impl Logger {
             sampler: Sampler::new(),
             bus_states: Vec::new(),
             health: Health::new(),
-            heartbeat_us: now_us.saturating_add(HEARTBEAT_US),
-            wake_us: now_us,
+            heartbeat_us: 0,
+            wake_us: 0,
             keeper: None,
             host_heard_us: None,
             alone: None,
-        };
+        }
+    }
+
+    /// Boots a blank logger on a board. It says so, and who it is.
+    pub fn boot(&mut self, board: Board, now_us: u64) {
+        self.settle(board, now_us);
+        self.say_hello(now_us);
+    }
+
+    /// Boots on a board with a memory: it goes on with the configuration that is kept there, and keeps what it measures while
+    /// nobody listens. [`Logger::step_store`] must then be called as often as [`Logger::step`].
+    // Never inlined: its stack is free again before the loop begins.
+    #[inline(never)]
+    pub fn boot_with_store(&mut self, board: Board, store: Store, now_us: u64) {
+        self.settle(Board { boot_count: store.boot_count(), ..board }, now_us);
+        // One that this board cannot take was kept by another firmware: the host will send its own.
+        let _ = self.configure(store.configuration().clone());
+        self.keeper = Some(Keeper::new(store));
+        self.say_hello(now_us);
+    }
+
+    fn settle(&mut self, board: Board, now_us: u64) {
+        self.board = board;
+        self.heartbeat_us = now_us.saturating_add(HEARTBEAT_US);
+        self.wake_us = now_us;
         for bus in 0..board.buses() {
-            if logger.bus_states.push(BusState::new(bus)).is_err() {
+            if self.bus_states.push(BusState::new(bus)).is_err() {
                 break;
             }
         }
-        logger.health.stepped(now_us);
-        logger
+        self.health.stepped(now_us);
     }
 
     fn say_hello(&mut self, now_us: u64) {
@@ -163,6 +182,8 @@ impl Logger {
 
     /// Writes, hands over or erases a piece of what is kept, if sampling leaves the time; gives when to call again, µs.
     /// Every call after a [`Logger::step`] counts as that.
+    // Never inlined: settings take a few kilobytes of stack while they are written.
+    #[inline(never)]
     pub fn step_store<F: NorFlash>(&mut self, now_us: u64, flash: &mut F) -> u64 {
         /// A piece takes no longer than this on a memory that suits, µs.
         const PIECE_US: u64 = 1_000;
@@ -229,6 +250,8 @@ impl Logger {
     ///
     /// # Errors
     /// The outcome that the host would have been told.
+    // Never inlined: tables are built beside the old one, and only here.
+    #[inline(never)]
     pub fn configure(&mut self, config: Configuration) -> Result<(), Outcome> {
         if self.is_streaming() {
             return Err(Outcome::Streaming);
@@ -239,6 +262,8 @@ impl Logger {
         Ok(())
     }
 
+    // Never inlined: as `configure`.
+    #[inline(never)]
     fn handle(&mut self, now_us: u64, message: HostMessage) {
         let (to, (outcome, detail)) = match message {
             HostMessage::Identify => {

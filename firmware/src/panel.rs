@@ -22,7 +22,7 @@ const BOUNCE_US: u64 = 20_000;
 pub const LONG_US: u64 = 1_000_000;
 
 /// The button: levels in, presses out.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub struct Button {
     /// The level that holds, and the level that was seen last.
     down: bool,
@@ -33,10 +33,16 @@ pub struct Button {
     pressed_us: Option<u64>,
 }
 
+impl Default for Button {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 impl Button {
-    /// It is up.
+    /// At boot. One that is down then, or that hangs, is no press: it counts once it was up.
     pub const fn new() -> Self {
-        Self { down: false, seen: false, since_us: 0, pressed_us: None }
+        Self { down: true, seen: true, since_us: 0, pressed_us: None }
     }
 
     /// Takes the pin's level, `down` while it is pressed; gives a press: a long one while it is still held, a short one when

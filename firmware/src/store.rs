@@ -50,6 +50,8 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError`] if it cannot be used; the logger then works without a store.
+    // Never inlined: as the settings' buffers.
+    #[inline(never)]
     pub fn open<F: NorFlash>(flash: &mut F) -> Result<Self, StoreError> {
         let sectors = (flash.capacity() / F::ERASE_SIZE.max(1)) as u32;
         let suits = F::ERASE_SIZE >= settings::SLOT_BYTES

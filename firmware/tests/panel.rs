@@ -35,14 +35,23 @@ fn a_contact_bounces_and_is_pressed_once() {
 }
 
 #[test]
+fn a_button_that_hangs_at_boot_is_no_press() {
+    assert_eq!(presses(&[0], 1000), []);
+    assert_eq!(presses(&[0, 3000, 4000, 4200], 1000), [(4220, Press::Short)]);
+}
+
+#[test]
 fn it_says_when_to_look_again() {
     let mut button = Button::new();
     assert_eq!(button.wake_us(), u64::MAX);
-    button.step(1000, true);
+    button.step(1000, false);
     assert_eq!(button.wake_us(), 21_000);
-    button.step(21_000, true);
-    assert_eq!(button.wake_us(), 1000 + LONG_US);
-    assert_eq!(button.step(1000 + LONG_US, true), Some(Press::Long));
+    button.step(21_000, false);
+    button.step(100_000, true);
+    assert_eq!(button.wake_us(), 120_000);
+    button.step(120_000, true);
+    assert_eq!(button.wake_us(), 100_000 + LONG_US);
+    assert_eq!(button.step(100_000 + LONG_US, true), Some(Press::Long));
     assert_eq!(button.wake_us(), u64::MAX);
 }
 

@@ -2,17 +2,25 @@
 //! a builder who presses its button, and what goes wrong.
 
 use super::error::VirtualRigError;
-use super::parts::Fram;
 use super::parts::bus::{Bus, Seat, Trouble, Wired};
+use super::parts::{Fram, Panel, Pcf8574};
 use super::readings::Readings;
 use super::wiring::{Bench, buses, seat};
 use crate::rig::{Input, Rig};
 use crate::run::Phase;
+use hingeline_protocol::Press;
 use std::cell::{Cell, RefCell};
+use std::sync::Arc;
 
 /// Clock of the memory's bus, Hz: the part's fastest (MB85RC1MT, high-speed mode), and its device addresses.
 const MEMORY_CLOCK_HZ: u32 = 3_400_000;
 const MEMORY_ADDRESSES: [u8; 2] = [0x50, 0x51];
+
+/// Address of the expander with the button and the light.
+const EXPANDER_ADDRESS: u8 = 0x20;
+/// How long a builder holds the button, µs.
+const SHORT_US: u64 = 150_000;
+const LONG_US: u64 = 1_500_000;
 
 /// Something that goes wrong, or right again, at a time of the test.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,6 +56,7 @@ pub struct Stage {
     pressed: usize,
     upsets: Vec<Upset>,
     upset: usize,
+    panel: Arc<Panel>,
 }
 
 impl Stage {
@@ -65,17 +74,30 @@ impl Stage {
             pressed: 0,
             upsets: Vec::new(),
             upset: 0,
+            panel: Arc::default(),
         })
     }
 
-    /// With the board's own memory, on a bus after the others.
-    pub fn with_memory(mut self) -> Self {
+    /// With the board's own memory and panel, on a bus after the others.
+    pub fn with_board(mut self) -> Self {
         let mut bus = Bus::new(MEMORY_CLOCK_HZ);
         for address in MEMORY_ADDRESSES {
             bus.seat(Seat { mux: None, address }, Box::new(Fram::default()));
         }
+        let expander = Pcf8574::new(self.panel.clone());
+        bus.seat(Seat { mux: None, address: EXPANDER_ADDRESS }, Box::new(expander));
         self.buses.push(bus);
         self
+    }
+
+    /// The builder presses the board's button.
+    pub fn press(&mut self, now_us: u64, press: Press) {
+        self.panel.press(now_us, if press == Press::Long { LONG_US } else { SHORT_US });
+    }
+
+    /// The board's button and light.
+    pub fn panel(&self) -> &Panel {
+        &self.panel
     }
 
     /// Lets things go wrong during the test.

@@ -127,6 +127,7 @@ fn the_button_records_and_the_host_fetches() {
     host.until("it ends", |m| matches!(m, DeviceMessage::Event(e) if e.kind == EventKind::Stopped));
     host.pass(1);
     let from = host.heard.len();
+    assert!(host.logger.flashes() > 5, "the light");
     let reply = host.ask(&HostMessage::FetchStored { first: 0, count: u32::MAX }, 9);
     let stored: Vec<_> = host.heard[from..]
         .iter()

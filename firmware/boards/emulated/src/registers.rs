@@ -54,7 +54,6 @@ pub const WDT_ICR: Register = Register::at(0x4000_000c);
 /// Run-mode clock gating of the peripherals.
 pub const RCGC0: Register = Register::at(0x400f_e100);
 pub const RCGC1: Register = Register::at(0x400f_e104);
-pub const RCGC2: Register = Register::at(0x400f_e108);
 
 /// A serial port (PL011).
 #[derive(Clone, Copy)]
@@ -102,11 +101,3 @@ impl Uart {
 /// UARTFR: the receive FIFO is empty, the transmit FIFO is full.
 pub const RX_EMPTY: u32 = 1 << 4;
 pub const TX_FULL: u32 = 1 << 5;
-
-/// Port F: pin 0 is the board's light, pin 1 its button (low while pressed). Data is masked by the address: both pins.
-pub const PORT_F_DATA: Register = Register::at(0x4002_5000 + ((LIGHT | BUTTON) << 2) as usize);
-pub const PORT_F_DIRECTION: Register = Register::at(0x4002_5400);
-pub const PORT_F_PULL_UP: Register = Register::at(0x4002_5510);
-pub const PORT_F_DIGITAL: Register = Register::at(0x4002_551c);
-pub const LIGHT: u32 = 1 << 0;
-pub const BUTTON: u32 = 1 << 1;

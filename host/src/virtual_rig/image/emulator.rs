@@ -1,9 +1,8 @@
-//! QEMU as a process: the board `lm3s6965evb` with its two serial lines, and a monitor through which its button is pressed.
+//! QEMU as a process: the board `lm3s6965evb` with its two serial lines.
 
 use super::error::ImageError;
-use hingeline_protocol::Press;
 use rustix::io::{FdFlags, fcntl_getfd, fcntl_setfd};
-use std::io::{ErrorKind, Read, Write};
+use std::io::{ErrorKind, Read};
 use std::os::fd::AsRawFd;
 use std::os::unix::net::UnixStream;
 use std::path::Path;
@@ -14,10 +13,6 @@ const PROGRAM: &str = "qemu-system-arm";
 /// An instruction takes 2² ns of the image's time. That is faster than the board: while a loaded PC keeps the image waiting for
 /// an answer, little of its time passes. This board proves the program, not the controller's speed.
 const SHIFT: u32 = 2;
-/// How long a builder holds the button, ms of the image's time.
-const SHORT_MS: u32 = 150;
-const LONG_MS: u32 = 1500;
-
 /// What makes the image's time pass. Its instructions are counted either way, so that a machine under load makes it slower,
 /// not wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,8 +30,6 @@ pub struct Lines {
     pub host: UnixStream,
     /// The second serial port: to the buses.
     pub buses: UnixStream,
-    /// The emulator's own.
-    pub monitor: UnixStream,
 }
 
 /// A running emulator.
@@ -56,29 +49,27 @@ impl Emulator {
         }
         let (host, theirs_host) = UnixStream::pair().map_err(ImageError::Line)?;
         let (buses, theirs_buses) = UnixStream::pair().map_err(ImageError::Line)?;
-        let (monitor, theirs_monitor) = UnixStream::pair().map_err(ImageError::Line)?;
         let sleep = match pace {
             Pace::Wall => "on",
             Pace::Leaping => "off",
         };
         let mut command = Command::new(PROGRAM);
-        command.args(["-M", "lm3s6965evb", "-nodefaults", "-display", "none"]);
+        command.args(["-M", "lm3s6965evb", "-nodefaults", "-display", "none", "-monitor", "none"]);
         command.arg("-icount").arg(format!("shift={SHIFT},sleep={sleep}"));
-        for (name, end) in [("host", &theirs_host), ("buses", &theirs_buses), ("monitor", &theirs_monitor)] {
+        for (name, end) in [("host", &theirs_host), ("buses", &theirs_buses)] {
             // The emulator's ends go with it.
             let inherited = fcntl_getfd(end).and_then(|flags| fcntl_setfd(end, flags - FdFlags::CLOEXEC));
             inherited.map_err(|errno| ImageError::Line(errno.into()))?;
             command.arg("-chardev").arg(format!("socket,id={name},fd={}", end.as_raw_fd()));
         }
-        command.args(["-serial", "chardev:host", "-serial", "chardev:buses", "-mon", "chardev=monitor"]);
+        command.args(["-serial", "chardev:host", "-serial", "chardev:buses"]);
         command.arg("-kernel").arg(image);
         command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped());
         let child = command.spawn().map_err(|error| match error.kind() {
             ErrorKind::NotFound => ImageError::NoEmulator,
             _ => ImageError::Start(error),
         })?;
-        monitor.set_nonblocking(true).map_err(ImageError::Line)?;
-        Ok((Self { child }, Lines { host, buses, monitor }))
+        Ok((Self { child }, Lines { host, buses }))
     }
 
     /// Ends it.
@@ -104,14 +95,4 @@ impl Drop for Emulator {
     fn drop(&mut self) {
         self.end();
     }
-}
-
-/// Presses the board's button.
-pub fn press_button(monitor: &mut UnixStream, press: Press) {
-    let held_ms = if press == Press::Long { LONG_MS } else { SHORT_MS };
-    // The monitor's answers are of no use, but must not pile up.
-    let mut said = [0; 1024];
-    while monitor.read(&mut said).is_ok_and(|count| count > 0) {}
-    // The board's emulation ties its "select" button to this key. A press that is lost is one that a builder forgot.
-    let _ = writeln!(monitor, "sendkey ctrl {held_ms}");
 }

@@ -1,6 +1,6 @@
 //! The logger as a machine image under an emulator, on the same virtual rig as the native one.
 //!
-//! `emulator` is the process with its two serial lines and its button; `peer` answers what the image asks of its buses.
+//! `emulator` is the process with its two serial lines; `peer` answers what the image asks of its buses.
 
 mod emulator;
 mod error;
@@ -26,7 +26,6 @@ const PIECE: usize = 4096;
 #[derive(Debug)]
 pub struct ImageLogger {
     emulator: Emulator,
-    button: UnixStream,
     host_line: UnixStream,
     peer: Arc<Mutex<Peer>>,
     serving: Option<(UnixStream, JoinHandle<()>)>,
@@ -41,17 +40,15 @@ impl ImageLogger {
     /// Where the emulator does not start.
     pub fn start(image: &std::path::Path, pace: Pace, stage: Stage) -> Result<Self, ImageError> {
         let (emulator, lines) = Emulator::start(image, pace)?;
-        let peer = Arc::new(Mutex::new(Peer::new(stage.with_memory())));
-        let button = lines.monitor.try_clone().map_err(ImageError::Line)?;
+        let peer = Arc::new(Mutex::new(Peer::new(stage.with_board())));
         lines.host.set_nonblocking(true).map_err(ImageError::Line)?;
         let buses = lines.buses.try_clone().map_err(ImageError::Line)?;
         let serving = std::thread::spawn({
-            let (peer, monitor) = (peer.clone(), lines.monitor);
-            move || serve_buses(lines.buses, monitor, &peer)
+            let peer = peer.clone();
+            move || serve_buses(lines.buses, &peer)
         });
         Ok(Self {
             emulator,
-            button,
             host_line: lines.host,
             peer,
             serving: Some((buses, serving)),
@@ -84,7 +81,14 @@ impl ImageLogger {
 
     /// Presses the button, shortly or for long.
     pub fn press(&mut self, press: Press) {
-        emulator::press_button(&mut self.button, press);
+        let mut peer = self.peer();
+        let now_us = peer.now_us();
+        peer.stage_mut().press(now_us, press);
+    }
+
+    /// How often the light went on.
+    pub fn flashes(&self) -> u64 {
+        self.peer().stage().panel().flashes()
     }
 
     /// Takes bytes from the host.
@@ -145,18 +149,15 @@ impl Drop for ImageLogger {
 }
 
 /// Answers what the image asks, until its line is closed.
-fn serve_buses(mut buses: UnixStream, mut monitor: UnixStream, peer: &Mutex<Peer>) {
+fn serve_buses(mut buses: UnixStream, peer: &Mutex<Peer>) {
     let mut piece = [0; PIECE];
     while let Ok(count @ 1..) = buses.read(&mut piece) {
-        let (answers, presses) = {
+        let answers = {
             let mut peer = peer.lock().unwrap_or_else(PoisonError::into_inner);
             peer.take(piece.get(..count).unwrap_or_default())
         };
         if buses.write_all(&answers).is_err() {
             return;
-        }
-        for _ in 0..presses {
-            emulator::press_button(&mut monitor, Press::Short);
         }
     }
 }

@@ -4,6 +4,7 @@ use crate::virtual_rig::stage::Stage;
 use embedded_hal::i2c::{ErrorKind, I2c, Operation};
 use hingeline_firmware::Recover;
 use hingeline_firmware::far_bus::{Answer, Became, Body, MAX_BYTES, Question, Reader, What};
+use hingeline_protocol::Press;
 use std::cell::Cell;
 
 /// The parts, their vehicle and the image's time.
@@ -35,17 +36,19 @@ impl Peer {
         &mut self.stage
     }
 
-    /// Takes bytes from the image; gives the bytes of the answers, and how often the builder presses the button now.
-    pub fn take(&mut self, bytes: &[u8]) -> (Vec<u8>, usize) {
-        let (mut answers, mut presses) = (Vec::new(), 0);
+    /// Takes bytes from the image; gives the bytes of the answers. The builder presses the button when that is due.
+    pub fn take(&mut self, bytes: &[u8]) -> Vec<u8> {
+        let mut answers = Vec::new();
         for byte in bytes {
             if let Some(question) = self.reader.push::<Question>(*byte) {
                 self.now_us = question.start_us;
-                presses += self.stage.happen(self.now_us);
+                if self.stage.happen(self.now_us) > 0 {
+                    self.stage.press(self.now_us, Press::Short);
+                }
                 answers.extend_from_slice(&self.answer(&question).frame());
             }
         }
-        (answers, presses)
+        answers
     }
 
     fn answer(&mut self, question: &Question) -> Answer {

@@ -7,6 +7,7 @@ mod as5600;
 pub mod bus;
 mod fram;
 mod lsm6dso;
+mod pcf8574;
 mod tca9548;
 
 #[cfg(test)]
@@ -16,6 +17,7 @@ pub use ads1115::Ads1115;
 pub use as5600::As5600;
 pub use fram::Fram;
 pub use lsm6dso::Lsm6dso;
+pub use pcf8574::{Panel, Pcf8574};
 pub use tca9548::Tca9548;
 
 use crate::geometry::Vector3;
