@@ -5,7 +5,6 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
-mod alone;
 mod emulated;
 
 use std::path::PathBuf;
