@@ -46,6 +46,8 @@ pub(super) fn settle(rows: &Rows, guess: &[f64]) -> Option<Settled> {
 fn newton<const N: usize>(rows: &Rows, guess: &[f64]) -> Option<Settled> {
     let mut q = guess.to_vec();
     let mut energy = Energy::new(rows);
+    // Second derivatives need the forces in rigid members, which the first step tells.
+    let mut knows_forces = rows.rigid() == 0;
     for _ in 0..STEPS {
         energy.expand(rows, &q)?;
         let system = System::<N>::new(rows, &energy)?;
@@ -55,10 +57,11 @@ fn newton<const N: usize>(rows: &Rows, guess: &[f64]) -> Option<Settled> {
             return None;
         }
         energy.multipliers = system.multipliers(&step);
-        if longest_m < SETTLED_M {
+        if longest_m < SETTLED_M && knows_forces {
             let state = system.state(rows, &energy, &step, &q)?;
             return Some(Settled::new(rows, guess, &q, state));
         }
+        knows_forces = true;
     }
     None
 }
