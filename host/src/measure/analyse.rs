@@ -1,5 +1,6 @@
 //! One run, from recording to results, axle by axle.
 
+use super::drag;
 use super::instants::{Instant, instants};
 use super::links::{Line, lines};
 use super::numbers::{self, Excitation, FREE};
@@ -27,7 +28,7 @@ const DISAGREE: f64 = 4.0;
 /// Measures a recording: every axle that carries sensors with data.
 pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<Analysis, MeasureError> {
     let stills = stills(rig, recording)?;
-    let (instants, step_s) = instants(rig, recording);
+    let (mut instants, step_s) = instants(rig, recording);
     let spans = spans(recording);
     let mut axles = Vec::new();
     for (index, axle) in vehicle.axles.iter().enumerate() {
@@ -38,7 +39,7 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
         if observer.is_blind() {
             return Err(MeasureError::NoData { axle: axle.name.clone() });
         }
-        let path = follow(&observer, &instants, step_s);
+        let path = moved(&observer, &mut instants, step_s);
         axles.push(AxleRun { vehicle, axle, index, recording, instants: &instants, path }.result());
     }
     Ok(Analysis {
@@ -49,6 +50,23 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
         provenance: recording.provenance.clone(),
         remarks: recording.remarks.clone(),
     })
+}
+
+/// Rounds of following every reading through its hysteresis loop: the first knows its width from the file, the next from
+/// the run.
+const LOOP_ROUNDS: usize = 2;
+
+/// The path, made again once it has shown where every reading stood in its hysteresis loop.
+pub(super) fn moved(observer: &Observer, instants: &mut [Instant], step_s: f64) -> Path {
+    let mut path = follow(observer, instants, step_s);
+    for _ in 0..LOOP_ROUNDS {
+        let travelling: Vec<&PathPoint> = path.points.iter().filter(|p| p.phase.travels()).collect();
+        let samples = samples(&path.observer, &[], &travelling, seen(&travelling));
+        let Some(fit) = SurfaceFit::fit(&samples, path.observer.nuisances(), &path.knowledge) else { break };
+        drag::follow(&path.observer, &fit, &path.points, instants);
+        path = follow(observer, instants, step_s);
+    }
+    path
 }
 
 /// Least and greatest reading of each scalar sensor.

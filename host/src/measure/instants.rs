@@ -11,6 +11,8 @@ use crate::run::{Phase, Recording, Series};
 const LEAST_STEP_S: f64 = 0.2;
 /// Readings of the slowest channel that a window should hold.
 const READINGS_PER_WINDOW: f64 = 4.0;
+/// Standard deviation of a lag that may be anywhere from −1 to 1.
+const ANYWHERE: f64 = 0.577;
 /// Readings that a window must hold for a channel to count.
 const LEAST_READINGS: usize = 2;
 
@@ -21,6 +23,10 @@ pub struct Smoothed {
     pub value: f64,
     /// Rate of change, SI per s.
     pub slope: f64,
+    /// Where the reading stands in the sensor's hysteresis loop, once the motion has told: 1 after rising, −1 after falling.
+    pub lag: f64,
+    /// Standard deviation of that: at first anywhere between both flanks.
+    pub lag_u: f64,
     /// Readings that made it.
     pub count: usize,
 }
@@ -136,7 +142,7 @@ fn smooth(series: &Series, cursor: &mut usize, t_s: f64, half_s: f64) -> Option<
         tv += dt * (v - v_mean);
     }
     let slope = if tt > 0.0 { tv / tt } else { 0.0 };
-    Some(Smoothed { value: v_mean - slope * t_mean, slope, count })
+    Some(Smoothed { value: v_mean - slope * t_mean, slope, lag: 0.0, lag_u: ANYWHERE, count })
 }
 
 #[cfg(test)]

@@ -20,6 +20,7 @@ mod synthetic;
 mod tests;
 
 mod analyse;
+mod drag;
 mod result;
 mod scalar;
 

@@ -141,11 +141,11 @@ impl Observer {
             model,
             reading: reading.clone(),
             zero: still.mean,
-            zero_u: mean_u(sigma, still.count),
+            zero_u: mean_u(sigma, still.count).hypot(reading.start_u()),
             sigma,
             span: reading.range.unwrap_or(span),
             first,
-            learnt: ReadingErrors::default(),
+            learnt: ReadingErrors::expected(reading),
         });
     }
 
@@ -222,6 +222,11 @@ impl Observer {
         self.scalars.is_empty() && self.pairs.is_empty()
     }
 
+    /// Its scalar sensors.
+    pub(super) fn scalars(&self) -> &[ScalarObserver] {
+        &self.scalars
+    }
+
     /// The axle centre at ride height, m.
     pub fn centre(&self) -> Vector3<f64> {
         self.centre
@@ -261,7 +266,7 @@ impl Observer {
         let mut effects = DMatrix::zeros(residuals.len(), self.nuisances.len());
         let mut row = 0;
         for (scalar, smoothed) in self.scalars_at(instant) {
-            noise[row] = scalar.sigma.powi(2) / smoothed.count as f64;
+            noise[row] = scalar.variance(smoothed);
             for (k, effect) in scalar.effects(&body, smoothed, self.time_u_s).into_iter().enumerate() {
                 effects[(row, scalar.first + k)] = effect;
             }

@@ -80,27 +80,46 @@ fn teach(
 ) -> Option<(DVector<f64>, Knowledge)> {
     let count = observer.nuisances().len();
     let (mut information, mut gradient) = (DMatrix::zeros(count, count), DVector::zeros(count));
-    let (mut lagged, mut square) = (0.0, 0.0);
-    let mut before: Option<DVector<f64>> = None;
+    let mut left_over = Vec::new();
     for point in points.iter().filter(|p| p.phase.travels()) {
         let at = point.instant;
         let said = redundant(observer, &instants[at], &against[at], &point.estimate.pose);
         let weight = robust_weight(&said.residuals, point.estimate.redundancy);
         information.gemm_tr(weight, &said.effects, &said.effects, 1.0);
         gradient.gemv_tr(weight, &said.effects, &said.residuals, 1.0);
-        square += said.residuals.norm_squared();
-        if let Some(before) = before.filter(|b| b.len() == said.residuals.len()) {
-            lagged += before.dot(&said.residuals);
-        }
-        before = Some(said.residuals);
+        left_over.push(said.residuals);
     }
     // Left-overs that resemble their neighbours are no independent witnesses: their word counts for less.
-    let rho = if square > 0.0 { (lagged / square).clamp(0.0, MOST_ALIKE) } else { 0.0 };
-    let independent = (1.0 - rho) / (1.0 + rho);
+    let independent = 1.0 / alike(&left_over);
     let normal = information * independent + DMatrix::identity(count, count);
     let cholesky = normal.cholesky()?;
     let step = -cholesky.solve(&(gradient * independent + theta));
     Some((step, cholesky.inverse()))
+}
+
+/// Instants over which left-overs are asked whether they resemble one another: longer than a wire takes to cross its loop.
+const MEMORY: usize = 25;
+
+/// How many left-overs make one independent one, at least 1: the variance of their sums over windows against that of
+/// independent ones (the integrated autocorrelation with Bartlett's weights; Newey and West, Econometrica 55, 1987, from
+/// memory).
+fn alike(left_over: &[DVector<f64>]) -> f64 {
+    let square: f64 = left_over.iter().map(DVector::norm_squared).sum();
+    let mut sums = 0.0;
+    // Where a sensor drops out the left-overs change their meaning: each stretch stands alone.
+    for stretch in left_over.chunk_by(|a, b| a.len() == b.len()) {
+        let mut running = DVector::zeros(stretch[0].len());
+        for k in 0..stretch.len() + MEMORY {
+            if let Some(new) = stretch.get(k) {
+                running += new;
+            }
+            if let Some(old) = k.checked_sub(MEMORY).and_then(|k| stretch.get(k)) {
+                running -= old;
+            }
+            sums += running.norm_squared();
+        }
+    }
+    if square > 0.0 { (sums / (MEMORY as f64 * square)).max(1.0) } else { 1.0 }
 }
 
 /// Weight of an instant whose redundant readings contradict one another: 1 within what noise allows, falling as the inverse
@@ -109,9 +128,6 @@ fn robust_weight(residuals: &DVector<f64>, redundancy: usize) -> f64 {
     let excess = residuals.norm_squared() / redundancy.max(1) as f64;
     1.0 / (1.0 + excess / 9.0)
 }
-
-/// Lag-one correlation of left-overs beyond which they count as one.
-const MOST_ALIKE: f64 = 0.98;
 
 fn pass(
     observer: &Observer,

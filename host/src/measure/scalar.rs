@@ -7,9 +7,6 @@ use crate::geometry::{DVector, Vector3};
 use crate::rig::Reading;
 use crate::rig::model::Model;
 
-/// A rate of change below this share of the sensor's noise per second has no direction, so no hysteresis.
-const MOVING_SHARE: f64 = 2.0;
-
 /// Nuisances of a scalar sensor: six coordinates of its ends, scale, two of linearity, hysteresis, zero, time.
 const NUISANCES_OF_A_SCALAR: usize = 12;
 
@@ -30,15 +27,23 @@ pub(super) struct ScalarObserver {
     pub(super) learnt: ReadingErrors,
 }
 
-/// Errors of a scalar reading: `reading = change·(1 + scale) + linearity + hysteresis·direction + zero + slope·time`.
+/// Errors of a scalar reading: `reading = change·(1 + scale) + linearity − drag·lag + zero + slope·time`.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct ReadingErrors {
     scale: f64,
     /// Amplitudes of the Legendre polynomials of degree 2 and 3.
     linearity: [f64; 2],
-    hysteresis: f64,
+    /// Half the width of the hysteresis loop.
+    drag: f64,
     zero: f64,
     time_s: f64,
+}
+
+impl ReadingErrors {
+    /// As the rig file leads to expect them, before the run has taught anything.
+    pub(super) fn expected(reading: &Reading) -> Self {
+        Self { drag: reading.drag().0, ..Self::default() }
+    }
 }
 
 impl ScalarObserver {
@@ -65,7 +70,7 @@ impl ScalarObserver {
                 before.linearity[0] + own[7] * sizes.linearity[0],
                 before.linearity[1] + own[8] * sizes.linearity[1],
             ],
-            hysteresis: before.hysteresis + own[9] * sizes.hysteresis,
+            drag: before.drag + own[9] * sizes.drag,
             zero: before.zero + own[10] * sizes.zero,
             time_s: before.time_s + own[11] * sizes.time_s,
         };
@@ -78,21 +83,28 @@ impl ScalarObserver {
         ReadingErrors {
             scale: self.reading.scale_u,
             linearity: [linearity; 2],
-            hysteresis: self.reading.hysteresis / 12f64.sqrt(),
+            drag: self.reading.drag().1,
             zero: self.zero_u,
             time_s: time_u_s,
         }
+    }
+
+    /// Half the width of its hysteresis loop as far as the run has told, SI.
+    pub(super) fn half_loop(&self) -> f64 {
+        self.learnt.drag.max(0.0)
+    }
+
+    /// Variance of a smoothed reading: its noise, and what is not known of its lag.
+    pub(super) fn variance(&self, at: &Smoothed) -> f64 {
+        self.sigma.powi(2) / at.count as f64 + (self.reading.drag().0 * at.lag_u).powi(2)
     }
 
     /// Change of the quantity since the still, as far as the reading's errors are known.
     pub(super) fn change(&self, at: &Smoothed) -> f64 {
         let e = &self.learnt;
         let [p2, p3] = self.bend(at);
-        let error = e.linearity[0] * p2
-            + e.linearity[1] * p3
-            + e.hysteresis * self.direction(at)
-            + e.zero
-            + at.slope * e.time_s;
+        let error =
+            e.linearity[0] * p2 + e.linearity[1] * p3 - e.drag * at.lag + e.zero + at.slope * e.time_s;
         (at.value - self.zero - error) / (1.0 + e.scale)
     }
 
@@ -114,16 +126,11 @@ impl ScalarObserver {
             change * sizes.scale,
             sizes.linearity[0] * p2,
             sizes.linearity[1] * p3,
-            sizes.hysteresis * self.direction(at),
+            -sizes.drag * at.lag,
             sizes.zero,
             at.slope * sizes.time_s,
         ]);
         effects
-    }
-
-    /// Which way the reading runs; hysteresis has no sign while it stands still.
-    fn direction(&self, at: &Smoothed) -> f64 {
-        if at.slope.abs() > MOVING_SHARE * self.sigma { at.slope.signum() } else { 0.0 }
     }
 
     /// Legendre polynomials of degree 2 and 3 over the sensor's range, less their values at the still.

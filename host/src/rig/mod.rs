@@ -60,12 +60,27 @@ pub struct Reading {
     pub noise: f64,
     /// Largest departure from a straight line, SI.
     pub linearity: f64,
-    /// Width of the hysteresis, SI.
+    /// Width of the widest hysteresis loop that the sensor may have, SI.
     pub hysteresis: f64,
     /// Range of valid readings, SI.
     pub range: Option<[f64; 2]>,
     /// Standard deviation of each coordinate of each end, m.
     pub mount_m: f64,
+}
+
+impl Reading {
+    /// Half the width of its hysteresis loop as far as the file tells: what is expected, and the standard uncertainty of that,
+    /// SI. A stated width is the most that there is, and anything below is as likely (JCGM 100:2008, 4.3.7).
+    pub fn drag(&self) -> (f64, f64) {
+        let expected = 0.25 * self.hysteresis;
+        (expected, expected / 3f64.sqrt())
+    }
+
+    /// Standard uncertainty of where in its hysteresis loop a sensor stands when a still finds it, SI: evenly between both
+    /// flanks of a loop whose width is evenly likely up to the stated one.
+    pub fn start_u(&self) -> f64 {
+        self.hysteresis / 6.0
+    }
 }
 
 /// From counts, or from the unit of a table's column, to SI.

@@ -129,7 +129,7 @@ pub fn moves(candidate: &Candidate, units: Units) -> Vec<String> {
             Some(now) => {
                 all.push(format!("Move {}, from hole {} to hole {}.", bracket(hole), now + 1, hole.hole + 1))
             }
-            None => all.push(format!("Hang {} in hole {}.", bracket(hole), hole.hole + 1)),
+            None => all.push(format!("Hang {}, in hole {}.", bracket(hole), hole.hole + 1)),
         }
     }
     all.extend(lengths(candidate, units));

@@ -62,6 +62,9 @@ struct TrueScalar {
     bow: f64,
     bow_span: f64,
     bow_phase: f64,
+    /// Half the width of its hysteresis loop, and where in it the test finds the sensor, −1…1.
+    half_loop: f64,
+    start: f64,
     /// Where the hysteresis left it.
     dragged: Option<f64>,
     dice: Dice,
@@ -84,6 +87,8 @@ impl TrueScalar {
             bow: reading.linearity * dice.even(),
             bow_span: span,
             bow_phase: std::f64::consts::PI * dice.even(),
+            half_loop: 0.5 * reading.hysteresis * dice.even().abs(),
+            start: dice.even(),
             model,
             reading: reading.clone(),
             dragged: None,
@@ -97,8 +102,8 @@ impl TrueScalar {
         let value = self.model.value(&body);
         let bow = self.bow * (std::f64::consts::TAU * value / self.bow_span + self.bow_phase).sin();
         let felt = self.scale * value + self.zero + bow;
-        let half = if self.dice.perfect { 0.0 } else { 0.5 * self.reading.hysteresis };
-        let held = self.dragged.map_or(felt, |d| d.clamp(felt - half, felt + half));
+        let found = felt + self.start * self.half_loop;
+        let held = self.dragged.unwrap_or(found).clamp(felt - self.half_loop, felt + self.half_loop);
         self.dragged = Some(held);
         let noisy = held + self.dice.normal(self.reading.noise);
         self.reading.range.map_or(noisy, |[low, high]| noisy.clamp(low, high))
