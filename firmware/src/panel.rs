@@ -99,7 +99,7 @@ impl Light {
     pub const fn is_on(self, now_us: u64) -> bool {
         const fn flashes(now_us: u64, count: u64, every_us: u64) -> bool {
             let at = now_us % every_us / FLASH_US;
-            at % 2 == 0 && at < 2 * count
+            at.is_multiple_of(2) && at < 2 * count
         }
         match self {
             Light::Ready => flashes(now_us, 1, 3_000_000),

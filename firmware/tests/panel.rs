@@ -1,5 +1,5 @@
 //! The button and the light on their own.
-#![allow(clippy::unwrap_used, reason = "tests")]
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, reason = "tests")]
 
 use hingeline_firmware::panel::{Button, LONG_US, Light};
 use hingeline_protocol::Press;

@@ -107,7 +107,11 @@ impl NorFlash for Nor {
         if !self.powered {
             return Err(NorFlashErrorKind::Other);
         }
-        assert!(from as usize % SECTOR == 0 && to as usize % SECTOR == 0 && to as usize <= self.bytes.len());
+        assert!(
+            (from as usize).is_multiple_of(SECTOR)
+                && (to as usize).is_multiple_of(SECTOR)
+                && to as usize <= self.bytes.len()
+        );
         for sector in from as usize / SECTOR..to as usize / SECTOR {
             let fails = self.fails();
             for at in sector * SECTOR..(sector + 1) * SECTOR {
@@ -128,7 +132,7 @@ impl NorFlash for Nor {
         if !self.powered {
             return Err(NorFlashErrorKind::Other);
         }
-        assert!(offset as usize % WORD == 0 && bytes.len() % WORD == 0, "words only");
+        assert!((offset as usize).is_multiple_of(WORD) && bytes.len().is_multiple_of(WORD), "words only");
         for (place, word) in bytes.chunks(WORD).enumerate() {
             let at = offset as usize + place * WORD;
             if at + WORD > self.bytes.len() {

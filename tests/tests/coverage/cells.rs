@@ -14,9 +14,12 @@ const HALF_95: f64 = 1.959963984540054;
 /// Readings a second: half of a starter's, enough for tests that take seconds a cycle.
 const RATE_HZ: f64 = 50.0;
 
+/// Whether a rig carries a sensor of this name and kind.
+type Carries = fn(&str, &Kind) -> bool;
+
 /// What is clipped on, by the name and the kind of a starter's sensors: all; all but the third wire fore and aft, so that the
 /// units alone tell the pitch; wires alone.
-const RIGS: [(&str, fn(&str, &Kind) -> bool); 3] = [
+const RIGS: [(&str, Carries); 3] = [
     ("rich", |_, _| true),
     ("standard", |name, _| name != "high fore-aft"),
     ("poor", |_, kind| !matches!(kind, Kind::Inertial(_))),
