@@ -39,13 +39,32 @@ fn mixed() -> Vehicle {
     vehicle
 }
 
+/// Radius arms, held sideways by a rigid Watts linkage.
+fn arms_and_watts() -> Vehicle {
+    let mut vehicle = cases::r(1.0);
+    let Locating { links, watts, .. } = &mut vehicle.axles[0].locating;
+    links.clear();
+    *watts = cases::q().axles.swap_remove(0).locating.watts;
+    vehicle
+}
+
 fn layouts() -> Vec<Vehicle> {
-    vec![cases::t(), cases::w(), cases::h(), cases::q(), cases::p(), cases::r(1.0), turned_round(), mixed()]
+    vec![
+        cases::t(),
+        cases::w(),
+        cases::h(),
+        cases::q(),
+        cases::p(),
+        cases::r(1.0),
+        turned_round(),
+        mixed(),
+        arms_and_watts(),
+    ]
 }
 
 /// Layouts whose members just determine the coordinates, and those that strain.
 const JUST_DETERMINED: std::ops::Range<usize> = 0..4;
-const STRAINED: std::ops::Range<usize> = 4..8;
+const STRAINED: std::ops::Range<usize> = 4..9;
 
 /// One of these layouts with every point moved by up to 20 mm, and a state.
 fn among(which: std::ops::Range<usize>) -> impl Strategy<Value = (Vehicle, f64, f64)> {
@@ -287,8 +306,13 @@ fn a_state_does_not_depend_on_the_path() {
         for (a, b) in direct.pose.to_array().iter().zip(walked.pose.to_array()) {
             prop_assert!((a - b).abs() < 1e-11);
         }
-        // However small the step.
+        // However small the step, which the derivatives must bear too.
+        let rates = direct.motion.by_roll;
+        let stiffness = [direct.heave_stiffness_n_per_m, direct.roll_stiffness_nm_per_rad];
         let again = follower.go(heave + 1e-15, roll).unwrap();
+        prop_assert!(close(&again.motion.by_roll, &rates, 1e-8));
+        let again_stiffness = [again.heave_stiffness_n_per_m, again.roll_stiffness_nm_per_rad];
+        prop_assert!(close(&again_stiffness, &stiffness, STRAIN_CLOSE), "{again_stiffness:?} {stiffness:?}");
         prop_assert!((again.pose.x_m - direct.pose.x_m).abs() < 1e-11);
         Ok(())
     });
