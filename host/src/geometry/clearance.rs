@@ -32,6 +32,9 @@ pub struct Ring {
 /// A straight line from one end to the other, m.
 pub type Segment = [Vector3<f64>; 2];
 
+/// A distance below this counts as touching, m: far above rounding at a vehicle's size, far below any tape.
+const TOUCHES_M: f64 = 1e-12;
+
 impl Cuboid {
     /// Distance of a point from the box, m; inside it is negative: the way to the nearest face.
     pub fn distance_m(&self, p: &Vector3<f64>) -> f64 {
@@ -54,7 +57,8 @@ impl Cuboid {
     /// Least distance of a segment's points from the box, m; negative where it enters: how deep its deepest point stands.
     pub fn to_segment_m(&self, segment: &Segment) -> f64 {
         let outside = self.distance_m(&along(segment, self.nearest(segment)));
-        if outside > 0.0 { outside } else { self.deepest(segment) }
+        // Rounding may leave the nearest point of a segment that enters a hair outside.
+        if outside > TOUCHES_M { outside } else { self.deepest(segment).min(outside) }
     }
 
     /// Where on a segment (0 to 1) its distance from the box is least: the root of the slope of half the squared distance,

@@ -2,8 +2,8 @@
 //! drawn anew from the rig's own statement of it, and a count of how often the stated 95 % interval holds the truth.
 //!
 //! The truth comes from the design solver and the virtual vehicle, of which the measurement knows nothing.
-//! `HINGELINE_COVERAGE_RUNS=400 cargo test --release -p hingeline-tests --test coverage -- --nocapture` makes the table of
-//! `host/guide/uncertainty.md`.
+//! `HINGELINE_COVERAGE_RUNS=400 cargo test --release -p hingeline-tests --test coverage -- --nocapture` prints the table with
+//! more runs in each cell.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout, reason = "tests")]
 
 mod cells;
