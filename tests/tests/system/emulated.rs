@@ -11,8 +11,8 @@ use std::process::{Child, Command, Stdio};
 /// How long, s of the logger's time. `HINGELINE_IMAGE_SECONDS` asks for more, such as 600.
 const SECONDS: f64 = 60.0;
 /// Scans that may be left out, of all: a PC that does not run the emulator's other half for a tenth of a second takes some
-/// milliseconds of the image's time, which is a scan. A quiet PC leaves out none; one that builds beside it left out 2 %.
-const OVERRUN_SHARE: f64 = 0.05;
+/// milliseconds of the image's time, which is a scan. A quiet PC leaves out none.
+const OVERRUN_SHARE: f64 = 0.002;
 /// Part of the time asked for that must be streamed: a logger that boots on a loaded PC takes the rest.
 const STREAMED: f64 = 0.3;
 /// Jitter of the sampling instants, µs: nine of ten lie as near to even spacing as that. A reading waits for the transfers of
