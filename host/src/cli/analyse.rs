@@ -3,7 +3,7 @@
 use super::output::{Output, Screen};
 use super::target::Target;
 use super::{Ending, Failure};
-use crate::jobs::{analyse, catalogue};
+use crate::jobs::{analyse, catalogue, export};
 use crate::show::{json, text};
 
 /// Measure a run: poses, numbers, links and the ramp travel index, each with its uncertainty.
@@ -14,7 +14,7 @@ pub struct Args {
     run: String,
     #[command(flatten)]
     target: Target,
-    /// Also write every measured pose to this file (CSV).
+    /// Also write every measured pose to this file (.csv or .parquet).
     #[arg(long, value_name = "FILE")]
     poses: Option<std::path::PathBuf>,
     #[command(flatten)]
@@ -29,7 +29,8 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         screen.tell(&format!("Measured, but not put into the history: {failure}"));
     }
     if let Some(path) = &args.poses {
-        analyse::write_poses(&analysed.analysis, path)?;
+        let facts = export::facts(&analysed.source, Some(&analysed.analysis));
+        export::write_poses(&analysed.analysis, path, &facts)?;
     }
     let page = if args.output.json {
         json::analysis(&analysed.analysis, &analysed.in_use)

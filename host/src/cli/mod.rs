@@ -5,6 +5,7 @@ mod compare;
 mod completions;
 mod dates;
 mod demo;
+mod export;
 mod files;
 mod history;
 mod import;
@@ -59,6 +60,7 @@ enum Command {
     Analyse(analyse::Args),
     Compare(compare::Args),
     Report(report::Args),
+    Export(export::Args),
     History(history::Args),
     Service(service::Args),
     Wear(wear::Args),
@@ -94,6 +96,7 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(&args, &screen),
         Command::Sensors(args) => sensors::run(&args, &screen),
         Command::Report(args) => report::run(&args, &screen),
+        Command::Export(args) => export::run(&args, &screen),
         Command::History(args) => history::run(&args, &screen),
         Command::Service(args) => service::run(&args, &screen),
         Command::Wear(args) => wear::run(&args, &screen),

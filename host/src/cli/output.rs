@@ -104,9 +104,14 @@ impl Screen {
 
     /// Says on a terminal which run the history is measuring.
     pub fn redraw_measuring(&self, progress: Progress<'_>) {
+        self.redraw_run("Measuring", progress);
+    }
+
+    /// Says on a terminal what is being done to which run.
+    pub fn redraw_run(&self, doing: &str, progress: Progress<'_>) {
         if std::io::stderr().is_terminal() {
             let Progress { vehicle, run, number, of } = progress;
-            self.redraw(&format!("Measuring run {number} of {of}: {vehicle}/{run}"));
+            self.redraw(&format!("{doing} run {number} of {of}: {vehicle}/{run}"));
         }
     }
 

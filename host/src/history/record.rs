@@ -113,7 +113,8 @@ impl RunRecord {
     }
 }
 
-fn axle_record(vehicle: &Vehicle, axle: &AxleAnalysis, ramp_angle_rad: Option<f64>) -> AxleRecord {
+/// Everything that is followed of an axle: its numbers, its ramp travel indices, its links.
+pub fn entries(axle: &AxleAnalysis) -> Vec<Entry> {
     let entry = |quantity, measured: &Measured| Entry { quantity, measured: measured.clone(), budget: None };
     let mut entries: Vec<Entry> = axle
         .measured
@@ -139,12 +140,16 @@ fn axle_record(vehicle: &Vehicle, axle: &AxleAnalysis, ramp_angle_rad: Option<f6
             entries.push(entry(Quantity::Link(of, link.name.clone()), measured));
         }
     }
+    entries
+}
+
+fn axle_record(vehicle: &Vehicle, axle: &AxleAnalysis, ramp_angle_rad: Option<f64>) -> AxleRecord {
     AxleRecord {
         name: axle.name.clone(),
         chi_square_per_dof: axle.fit.chi_square_per_dof,
         heave_m: axle.travel.heave_m,
         roll_rad: axle.travel.roll_rad,
         basis: vehicle.axles.get(axle.index).map(|a| basis(vehicle, a, ramp_angle_rad)).unwrap_or_default(),
-        entries,
+        entries: entries(axle),
     }
 }

@@ -67,11 +67,12 @@ const MAY_USE: [(&str, &[&str]); 16] = [
 ];
 
 /// Crates that have one home in the host: text becomes types in `files`, arguments in `cli`, pictures in `show`.
-const ONE_HOME: [(&str, &[&str]); 8] = [
+const ONE_HOME: [(&str, &[&str]); 9] = [
     ("toml", &["files"]),
     ("clap", &["cli"]),
     ("indicatif", &["cli"]),
     ("owo_colors", &["cli", "show"]),
+    ("parquet", &["jobs"]),
     ("plotters", &["show"]),
     ("maud", &["show"]),
     ("serialport", &["device"]),

@@ -3,6 +3,7 @@
 mod analyse;
 mod compare;
 mod driveshaft;
+mod export;
 mod history;
 mod predict;
 mod sensors;
@@ -13,6 +14,7 @@ mod wear;
 
 pub use analyse::analysis;
 pub use compare::{comparison, runs};
+pub use export::exported;
 pub use history::{history, service};
 pub use predict::prediction;
 pub use sensors::sensors;

@@ -3,6 +3,7 @@
 
 mod analyse;
 mod compare;
+mod export;
 mod history;
 mod joints;
 mod loads;
@@ -19,6 +20,7 @@ mod wear;
 
 pub use analyse::analysis;
 pub use compare::comparison;
+pub use export::exported;
 pub use history::{history, service};
 pub use page::{Ink, WIDTH};
 pub use predict::prediction;
