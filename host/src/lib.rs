@@ -16,6 +16,7 @@ pub mod judge;
 pub mod measure;
 pub mod rig;
 pub mod run;
+pub mod serve;
 pub mod show;
 pub mod vehicle;
 pub mod virtual_rig;

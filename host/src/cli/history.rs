@@ -64,6 +64,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
             since_us: args.since,
             until_us: args.until,
             latest: (!args.all).then_some(args.last),
+            skip: 0,
         },
         axle: args.axle.clone(),
         number: args.number.clone(),

@@ -19,6 +19,7 @@ mod record;
 mod report;
 mod report_files;
 mod sensors;
+mod serve;
 mod service;
 mod simulate;
 mod target;
@@ -64,6 +65,7 @@ enum Command {
     History(history::Args),
     Service(service::Args),
     Wear(wear::Args),
+    Serve(serve::Args),
     Simulate(simulate::Args),
     Demo(demo::Args),
     Completions(completions::Args),
@@ -99,6 +101,7 @@ pub fn main() -> ExitCode {
         Command::Export(args) => export::run(&args, &screen),
         Command::History(args) => history::run(&args, &screen),
         Command::Service(args) => service::run(&args, &screen),
+        Command::Serve(args) => serve::run(&args, &screen),
         Command::Wear(args) => wear::run(&args, &screen),
         Command::Simulate(args) => simulate::run(&args, &screen),
         Command::Demo(args) => demo::run(&args, &screen),

@@ -138,7 +138,7 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
             by_run.entry(run).or_default().push((axle, entry));
         }
     }
-    let earlier = all - rows.len().min(all);
+    let earlier = all.saturating_sub(request.filter.skip + rows.len());
     let services =
         services(&logbook, request, rows.first().map(|r| r.facts.started_us).filter(|_| earlier > 0))?;
     let runs = rows

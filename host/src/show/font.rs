@@ -33,6 +33,11 @@ pub fn width_px(text: &str, size_px: f64) -> f64 {
     font.box_size(text).map_or(text.chars().count() as f64 * size_px, |(width, _)| f64::from(width) / FINE)
 }
 
+/// Both faces as TrueType files: regular, bold.
+pub fn files() -> [&'static [u8]; 2] {
+    [REGULAR, BOLD]
+}
+
 /// The `@font-face` rules that make a page carry the font.
 pub fn css() -> String {
     [face(REGULAR, "normal"), face(BOLD, "bold")].concat()

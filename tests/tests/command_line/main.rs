@@ -6,6 +6,7 @@ mod broken_files;
 mod journey;
 mod over_time;
 mod reports;
+mod serve;
 mod ten_thousand;
 mod tune;
 mod worked_values;

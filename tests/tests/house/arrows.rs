@@ -56,7 +56,7 @@ const MAY_USE: [(&str, &[&str]); 16] = [
             "jobs",
         ],
     ),
-    ("serve", &["explain", "vehicle", "run", "device", "jobs", "show"]),
+    ("serve", &["explain", "files", "vehicle", "run", "history", "device", "jobs", "show"]),
     (
         "cli",
         &[
@@ -67,7 +67,7 @@ const MAY_USE: [(&str, &[&str]); 16] = [
 ];
 
 /// Crates that have one home in the host: text becomes types in `files`, arguments in `cli`, pictures in `show`.
-const ONE_HOME: [(&str, &[&str]); 9] = [
+const ONE_HOME: [(&str, &[&str]); 13] = [
     ("toml", &["files"]),
     ("clap", &["cli"]),
     ("indicatif", &["cli"]),
@@ -77,6 +77,10 @@ const ONE_HOME: [(&str, &[&str]); 9] = [
     ("maud", &["show"]),
     ("serialport", &["device"]),
     ("rusqlite", &["history"]),
+    ("axum", &["serve"]),
+    ("tokio", &["serve"]),
+    ("hyper", &["serve"]),
+    ("qrcode", &["show"]),
 ];
 
 /// Where clocks are read: the command line, and lines that wait for the other end. Everybody else is given the time.

@@ -24,6 +24,8 @@ pub struct Filter {
     pub until_us: Option<i64>,
     /// Only so many, the latest.
     pub latest: Option<usize>,
+    /// Without so many of the very latest, for the next page of a list.
+    pub skip: usize,
 }
 
 impl Filter {
@@ -112,11 +114,13 @@ impl Store {
     /// As for [`Self::known`].
     pub fn runs(&self, filter: &Filter) -> Result<Vec<RunRow>, StoreError> {
         let (asked, mut wanted) = filter.asked();
-        wanted.push(Value::Integer(filter.latest.map_or(-1, |n| i64::try_from(n).unwrap_or(i64::MAX))));
+        let whole = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+        wanted.push(Value::Integer(filter.latest.map_or(-1, whole)));
+        wanted.push(Value::Integer(whole(filter.skip)));
         let sql = format!(
             "SELECT id, vehicle, name, started, started_us, test, ramp_angle_rad, notes, design_hash, rig_hash,
              calibration_hash, data_hash, rig_basis, firmware, program, received, lost, excluded, problem
-             FROM run WHERE {asked} ORDER BY started_us DESC, id DESC LIMIT ?"
+             FROM run WHERE {asked} ORDER BY started_us DESC, id DESC LIMIT ? OFFSET ?"
         );
         let mut rows = self.all(&sql, params_from_iter(wanted), run_row)?;
         rows.reverse();

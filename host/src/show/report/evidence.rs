@@ -3,7 +3,7 @@
 use super::verdicts;
 use crate::judge::AxleComparison;
 use crate::measure::{LinkMeasured, Measured};
-use crate::show::rows::{self, Row};
+use crate::show::rows::{self, Answer, Row};
 use crate::show::{Units, phrases, words};
 use crate::vehicle::Vehicle;
 use maud::{Markup, html};
@@ -12,20 +12,26 @@ use maud::{Markup, html};
 pub fn answers(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
     html! {
         h2 { "The numbers" }
+        (numbers(&rows::of_comparison(axle, vehicle, units), ["measured", "drawn"]))
+    }
+}
+
+/// Numbers by question; `columns` are the names of what is told and of what it is set beside.
+pub fn numbers(answers: &[Answer], columns: [&str; 2]) -> Markup {
+    html! {
         table role="table" {
             thead role="rowgroup" {
                 tr role="row" {
                     th role="columnheader" scope="col" { "Number" }
-                    th role="columnheader" scope="col" { "Measured" }
-                    th role="columnheader" scope="col" { "Drawn" }
+                    @for name in columns { th role="columnheader" scope="col" { (words::capital(name)) } }
                     th role="columnheader" scope="col" { "Difference" }
                     th role="columnheader" scope="col" { "Verdict" }
                 }
             }
-            @for (question, rows) in rows::of_comparison(axle, vehicle, units) {
+            @for (question, rows) in answers {
                 tbody.group role="rowgroup" {
                     tr role="row" { th role="rowheader" colspan="5" scope="rowgroup" { (question.text()) } }
-                    @for row in &rows { (number(row)) }
+                    @for row in rows { (number(row, columns)) }
                 }
             }
         }
@@ -37,7 +43,7 @@ pub fn whole(text: &str) -> String {
     text.replace(" ± ", "\u{a0}±\u{a0}").replace(" %", "\u{a0}%").replace(" mm", "\u{a0}mm")
 }
 
-fn number(row: &Row) -> Markup {
+fn number(row: &Row, [told, other]: [&str; 2]) -> Markup {
     let against = row.against.as_ref();
     let drawn = against.and_then(|a| a.other.value.map(|v| row.scale.bare_with_u(v, a.other.u)));
     let difference = against.and_then(|a| a.difference.value.map(|d| row.scale.signed(d, a.difference.u)));
@@ -47,12 +53,12 @@ fn number(row: &Row) -> Markup {
     html! {
         tr role="row" {
             th role="rowheader" scope="row" { (words::capital(&row.label)) }
-            td role="cell" data-name="measured" { span {
+            td role="cell" data-name=(told) { span {
                 (whole(&row.value()))
                 @if let Some(word) = row.word { div.why { (word) } }
                 @if let Some(why) = why { div.why { (words::capital(why)) "." } }
             } }
-            td role="cell" data-name="drawn" { @if let Some(drawn) = drawn { span { (whole(&drawn)) } } }
+            td role="cell" data-name=(other) { @if let Some(drawn) = drawn { span { (whole(&drawn)) } } }
             td role="cell" data-name="difference" {
                 @if let Some(difference) = difference { span {
                     (whole(&difference))

@@ -2,20 +2,21 @@
 //! came from, and the cautions.
 
 pub mod designed;
-mod evidence;
+pub(in crate::show) mod evidence;
 mod figures;
 mod limits;
-mod origin;
+pub(in crate::show) mod origin;
 mod style;
 mod swatch;
-mod verdicts;
+pub(in crate::show) mod verdicts;
 mod wear;
 
 #[cfg(test)]
 mod tests;
 
 pub use figures::{Picture, pictures};
-pub use wear::{wear, wear_verdict};
+pub use style::{look, sheet};
+pub use wear::{wear, wear_sections, wear_verdict};
 
 use super::{Units, verdict, words};
 use crate::judge::{AxleComparison, Comparison};
@@ -35,8 +36,17 @@ pub struct Options {
 
 /// The report of a run set beside its design.
 pub fn html(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -> String {
-    let title = format!("{}: run {} beside its drawing", comparison.vehicle, comparison.provenance.run);
-    let body = html! {
+    page(&title(comparison), options, &sections(comparison, vehicle, options))
+}
+
+/// What the report of a run is about.
+pub fn title(comparison: &Comparison) -> String {
+    format!("{}: run {} beside its drawing", comparison.vehicle, comparison.provenance.run)
+}
+
+/// The report of a run without the page around it.
+pub fn sections(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -> Markup {
+    html! {
         @for axle in &comparison.axles {
             (axle_section(axle, comparison, vehicle, options))
         }
@@ -45,8 +55,7 @@ pub fn html(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -> St
         @for axle in &comparison.axles {
             (figures::more_curves(axle, vehicle, options.units))
         }
-    };
-    page(&title, options, &body)
+    }
 }
 
 /// A page that needs nothing else.
@@ -58,7 +67,7 @@ fn page(title: &str, options: &Options, body: &Markup) -> String {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
-                style { (PreEscaped(style::sheet())) }
+                style { (PreEscaped(sheet())) }
             }
             body {
                 main {
@@ -99,7 +108,7 @@ fn axle_section(
         section aria-labelledby=(format!("{id}-verdict")) {
             h1.verdict id=(format!("{id}-verdict")) { (sentence) }
             @if let Some(reason) = verdict::likeliest_reason(axle) { p { (reason) } }
-            (verdicts::tally(axle))
+            (verdicts::tally(&axle.numbers))
             p.note { "± is the half-width of a 95 % interval. A number " (verdicts::chip("agrees")) " or "
                 (verdicts::chip("differs")) " with 95 % confidence, or the data do not decide." }
             (verdicts::findings(axle, options.units))

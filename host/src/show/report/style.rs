@@ -5,6 +5,11 @@ use crate::show::palette as p;
 
 /// The style sheet, with the font in it.
 pub fn sheet() -> String {
+    font::css() + &look()
+}
+
+/// The style sheet without the font.
+pub fn look() -> String {
     let colours = [
         ("paper", p::PAPER),
         ("shade", p::SHADE),
@@ -16,7 +21,7 @@ pub fn sheet() -> String {
         ("plum", p::PLUM),
     ];
     let variables: String = colours.map(|(name, colour)| format!("--{name}:{};", colour.hex())).concat();
-    format!("{}:root{{{variables}--sans:\"{FAMILY}\",sans-serif}}{SCREEN}{NARROW}{PRINT}", font::css())
+    format!(":root{{{variables}--sans:\"{FAMILY}\",sans-serif}}{SCREEN}{NARROW}{PRINT}")
 }
 
 const SCREEN: &str = "

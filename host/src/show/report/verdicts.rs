@@ -1,9 +1,11 @@
 //! The verdict's counts, the chips that stand for verdicts, and the findings.
 
-use crate::judge::{AxleComparison, Verdict};
+use crate::judge::{AxleComparison, NumberComparison, Verdict};
 use crate::show::verdict::{self, Tally};
 use crate::show::{Units, words};
+use crate::vehicle::numbers::Key;
 use maud::{Markup, html};
+use std::collections::BTreeMap;
 
 /// A verdict as a sign and a word in its colour.
 pub fn chip(word: &str) -> Markup {
@@ -26,8 +28,8 @@ pub fn of(verdict: Verdict) -> Markup {
 }
 
 /// How many numbers there are of each verdict.
-pub fn tally(axle: &AxleComparison) -> Markup {
-    let tally = Tally::of(&axle.numbers);
+pub fn tally(numbers: &BTreeMap<Key, NumberComparison>) -> Markup {
+    let tally = Tally::of(numbers);
     let counts = [
         (tally.differs, if tally.differs == 1 { "differs" } else { "differ" }),
         (tally.agrees, if tally.agrees == 1 { "agrees" } else { "agree" }),

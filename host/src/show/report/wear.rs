@@ -1,12 +1,12 @@
 //! A vehicle's wear as one HTML file: what to look at first, the charts behind it, what else would explain it, the service
 //! record, the cautions.
 
-use super::{Options, origin, style};
+use super::{Options, origin, page};
 use crate::history::wear::{AxleWear, Joint, JointState, Wear};
 use crate::show::plot::{self, Chart};
 use crate::show::units::PLUS_MINUS;
 use crate::show::{wear as say, words};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 
 /// Joints whose charts are shown where none is suspected.
 const SHOWN: usize = 4;
@@ -18,36 +18,21 @@ pub fn wear_verdict(wear: &Wear) -> String {
 
 /// The page; `said` are sentences about the history itself.
 pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
-    let title = format!("{}: wear", wear.vehicle);
+    page(&format!("{}: wear", wear.vehicle), options, &wear_sections(wear, said, options))
+}
+
+/// What the page says, without the page around it.
+pub fn wear_sections(wear: &Wear, said: &[String], options: &Options) -> Markup {
     html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (title) }
-                style { (PreEscaped(style::sheet())) }
-            }
-            body {
-                main {
-                    header { p.lead { (title) } }
-                    section {
-                        h1.verdict { (wear_verdict(wear)) }
-                        p.note { (say::looked_at(wear)) ". " (PLUS_MINUS) }
-                    }
-                    @for axle in &wear.axles { (axle_section(axle, wear, options)) }
-                    (services(wear))
-                    (listed("Mind", said))
-                    (origin::cautions())
-                }
-                footer {
-                    p { "Made with hingeline " (env!("CARGO_PKG_VERSION"))
-                        @if let Some(made) = &options.made { ", " (made) } "." }
-                }
-            }
+        section {
+            h1.verdict { (wear_verdict(wear)) }
+            p.note { (say::looked_at(wear)) ". " (PLUS_MINUS) }
         }
+        @for axle in &wear.axles { (axle_section(axle, wear, options)) }
+        (services(wear))
+        (listed("Mind", said))
+        (origin::cautions())
     }
-    .into_string()
 }
 
 fn axle_section(axle: &AxleWear, wear: &Wear, options: &Options) -> Markup {

@@ -1,0 +1,64 @@
+//! What holds for every page: nothing inline, nothing from outside, landmarks, names for what can be touched.
+
+use super::{Asked, Problem, Setting};
+use crate::jobs::history::Listing;
+use crate::show::{Units, sample};
+
+fn setting() -> Setting {
+    Setting { logbook: "shed".into(), units: Units::Mm, page_token: "0".repeat(32) }
+}
+
+fn listing() -> Listing {
+    Listing { runs: Vec::new(), earlier: 0, services: Vec::new(), one_number: false, said: Vec::new() }
+}
+
+fn pages() -> Vec<(&'static str, String)> {
+    let vehicle = sample::bramble();
+    let comparison = sample::comparison();
+    let others = ["2026-05-01-1000-ramp".to_owned()];
+    let problem =
+        Problem { sentence: "it is gone".into(), hint: Some("look".into()), details: Some("1: x".into()) };
+    vec![
+        ("runs", super::runs(&listing(), &["Bramble".into()], &Asked::default(), &setting())),
+        ("run", super::run(&comparison, &vehicle, ["Bramble", "r"], &others, &setting())),
+        ("problem", super::problem(&problem, &setting())),
+        ("catching up", super::catching_up(Some("Run 1 of 2"), &setting())),
+        ("wear", super::which_vehicle(&[], &[], &setting())),
+    ]
+}
+
+#[test]
+fn no_page_carries_a_script_a_style_or_an_address_outside() {
+    for (name, page) in pages() {
+        for forbidden in ["<style", " style=\"", "javascript:", "http:", "https:", " onclick", " onload"] {
+            assert!(!page.contains(forbidden), "{name}: {forbidden}");
+        }
+        for script in page.split("<script").skip(1) {
+            assert!(
+                script.starts_with(" src=\"/assets/") && script.contains("></script>"),
+                "{name}: {script:.80}"
+            );
+        }
+    }
+}
+
+#[test]
+fn every_page_has_its_landmarks_one_skip_link_and_a_title() {
+    for (name, page) in pages() {
+        for part in
+            ["<html lang=\"en\">", "class=\"skip\"", "<nav aria-label", "<main", "<footer", "</title>"]
+        {
+            assert!(page.contains(part), "{name}: {part}");
+        }
+        assert!(page.contains("<h1"), "{name}");
+        for field in page.split("<select").skip(1).chain(page.split("<input type=\"date\"").skip(1)) {
+            assert!(field.contains("</label>"), "{name}: a field without a label: {field:.60}");
+        }
+    }
+}
+
+#[test]
+fn parts_of_addresses_are_coded() {
+    assert_eq!(super::path_part("Grüne Kiste/2"), "Gr%C3%BCne%20Kiste%2F2");
+    assert_eq!(super::path_part("2026-11-25-1412-ramp~1_x.y"), "2026-11-25-1412-ramp~1_x.y");
+}
