@@ -22,6 +22,7 @@ pub mod tune;
 mod vehicle_folder;
 mod virtual_line;
 pub mod wear;
+pub mod what_if;
 mod writing;
 
 pub use writing::WriteError;

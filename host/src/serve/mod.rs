@@ -4,11 +4,14 @@
 
 mod assets;
 mod compare;
+mod design;
+mod desk;
 mod entry;
 mod guard;
 mod listen;
 mod names;
 mod problem;
+mod record;
 mod runs;
 mod state;
 mod stop;
@@ -24,7 +27,7 @@ use crate::explain::{Explain, Status};
 use crate::jobs::history::logbook;
 use crate::show::Units;
 use axum::Router;
-use axum::routing::get;
+use axum::routing::{get, post};
 use state::{App, Doors};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
 use std::path::PathBuf;
@@ -96,12 +99,17 @@ pub fn run(request: &Request, rim: Rim, stop: &Stop) -> Result<(), crate::explai
         let listener = tokio::net::TcpListener::bind((ip, port)).await.map_err(failed)?;
         let port = listener.local_addr().map_err(failed)?.port();
         let doors = Doors { port, lan: request.lan.then(lan_address).flatten() };
-        let app = Arc::new(App::new(book, request.units, doors, rim));
+        let app = Arc::new(App::new(book, request.units, doors, rim, stop.clone()));
         app.rim.tell(Notice::Listening { port });
         if request.lan {
             entry::invite(&app);
         }
-        listen::serve(listener, router(app.clone()), stop).await;
+        let desk = app.desk.clone();
+        let last_words = async {
+            stop.heard().await;
+            desk.end().await;
+        };
+        tokio::join!(listen::serve(listener, router(app.clone()), stop), last_words);
         Ok(())
     });
     runtime.shutdown_timeout(LAST_WAIT);
@@ -115,6 +123,13 @@ fn router(app: Arc<App>) -> Router {
         .route("/run/{vehicle}/{run}", get(runs::one))
         .route("/run/{vehicle}/{run}/report.html", get(runs::report))
         .route("/compare", get(compare::two))
+        .route("/design", get(design::all))
+        .route("/design/{vehicle}", get(design::one))
+        .route("/design/{vehicle}/redraw", post(design::redraw))
+        .route("/record", get(record::page_of))
+        .route("/record/events", get(record::events))
+        .route("/record/start", post(record::start))
+        .route("/record/command", post(record::command))
         .route("/wear", get(wear::all))
         .route("/wear/{vehicle}", get(wear::one))
         .route("/enter", get(entry::enter))

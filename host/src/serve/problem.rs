@@ -2,8 +2,10 @@
 
 use super::names::Unknown;
 use super::state::App;
-use crate::explain::{Failure, Status};
+use crate::explain::{Explain, Failure, Status};
 use crate::show::page::{self, Problem};
+use crate::show::words;
+use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
@@ -88,7 +90,7 @@ impl Trouble {
         let plain = |sentence: &str| Problem { sentence: sentence.into(), hint: None, details: None };
         match self {
             Trouble::Unknown(unknown) => {
-                let hint = crate::explain::Explain::hint(unknown);
+                let hint = unknown.hint();
                 (StatusCode::NOT_FOUND, Problem { hint, ..plain(&unknown.to_string()) })
             }
             Trouble::Asked(sentence) => (StatusCode::BAD_REQUEST, plain(sentence)),
@@ -97,8 +99,7 @@ impl Trouble {
                     Status::Device => StatusCode::INTERNAL_SERVER_ERROR,
                     _ => StatusCode::UNPROCESSABLE_ENTITY,
                 };
-                let details = failure.report(false);
-                (status, Problem { hint: failure.hint(), details, ..plain(&failure.to_string()) })
+                (status, of_failure(failure.as_ref()))
             }
             Trouble::Broke => {
                 (StatusCode::INTERNAL_SERVER_ERROR, plain("hingeline made a mistake on this page"))
@@ -111,6 +112,18 @@ impl Trouble {
         let (status, problem) = self.told();
         (status, Html(page::problem(&problem, &app.setting))).into_response()
     }
+}
+
+/// What a failure tells a person.
+pub fn of_failure(failure: &dyn Explain) -> Problem {
+    Problem { sentence: failure.to_string(), hint: failure.hint(), details: failure.report(false) }
+}
+
+/// What went wrong, for a script.
+pub fn told_as_json(trouble: &Trouble) -> Response {
+    let (status, problem) = trouble.told();
+    let sentence = format!("{}.", words::capital(&problem.sentence));
+    (status, Json(serde_json::json!({ "sentence": sentence, "hint": problem.hint }))).into_response()
 }
 
 /// The answer of a handler.

@@ -1,14 +1,18 @@
 //! What all requests share.
 
+use super::Stop;
+use super::desk::Desk;
 use crate::files::logbook::Logbook;
 use crate::show::Units;
 use crate::show::page::Setting;
+use crate::vehicle::Vehicle;
 use jiff::ZonedDateTime;
 use std::collections::HashSet;
 use std::fmt;
 use std::net::IpAddr;
 use std::path::PathBuf;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::SystemTime;
 
 /// What a person at the terminal is told.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -68,6 +72,17 @@ pub struct Keys {
     pub inside: HashSet<String>,
 }
 
+/// The drawing that was read last, and how its file looked then.
+#[derive(Debug)]
+pub struct Board {
+    /// The vehicle file.
+    pub file: PathBuf,
+    /// Its length and when it was changed; none where the system does not say.
+    pub look: Option<(u64, SystemTime)>,
+    /// What it draws.
+    pub vehicle: Arc<Vehicle>,
+}
+
 /// What all requests share.
 #[derive(Debug)]
 pub struct App {
@@ -82,14 +97,28 @@ pub struct App {
     keys: Mutex<Keys>,
     /// What is being measured before a list can be shown; none while nothing is.
     catching_up: Mutex<Option<String>>,
+    board: Mutex<Option<Board>>,
+    /// The recording.
+    pub desk: Arc<Desk>,
+    /// The end.
+    pub stop: Stop,
 }
 
 impl App {
     /// Shared by all requests of one server.
-    pub fn new(book: Logbook, units: Units, doors: Doors, rim: Rim) -> Self {
+    pub fn new(book: Logbook, units: Units, doors: Doors, rim: Rim, stop: Stop) -> Self {
         let setting = Setting { logbook: book.name.clone(), units, page_token: (rim.secret)() };
-        let (keys, catching_up) = (Mutex::default(), Mutex::default());
-        Self { book, doors, rim, setting, keys, catching_up }
+        Self {
+            book,
+            doors,
+            rim,
+            setting,
+            keys: Mutex::default(),
+            catching_up: Mutex::default(),
+            board: Mutex::default(),
+            desk: Arc::default(),
+            stop,
+        }
     }
 
     /// The logbook's folder, as jobs take it.
@@ -105,6 +134,11 @@ impl App {
     /// Keys of other devices.
     pub fn keys(&self) -> MutexGuard<'_, Keys> {
         held(&self.keys)
+    }
+
+    /// The drawing that was read last.
+    pub fn board(&self) -> MutexGuard<'_, Option<Board>> {
+        held(&self.board)
     }
 
     /// What is being measured.

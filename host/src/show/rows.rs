@@ -10,7 +10,7 @@ use crate::design::prediction::AxlePrediction;
 use crate::judge::{AxleComparison, AxleRuns, DesignedPoint, NumberComparison, Quantity, Verdict};
 use crate::measure::{AlongPoint, AxleAnalysis, Direction, Measured};
 pub use crate::vehicle::numbers::FLEX_RAD;
-use crate::vehicle::numbers::Key;
+use crate::vehicle::numbers::{Key, Numbers};
 use crate::vehicle::{Position, Vehicle};
 use std::collections::BTreeMap;
 
@@ -151,14 +151,25 @@ pub fn of_prediction(
     wheelbase_m: f64,
     units: Units,
 ) -> Vec<Answer> {
+    let ride = (&axle.ride.numbers, &axle.ride_u);
+    of_drawn(axle.position, ride, &common.flex, wheelbase_m, units)
+}
+
+/// The rows of an axle that is drawn: its numbers at ride height with their u, and its flexed states.
+pub fn of_drawn(
+    position: Position,
+    (ride, ride_u): (&Numbers, &Numbers),
+    flex: &[Flexed],
+    wheelbase_m: f64,
+    units: Units,
+) -> Vec<Answer> {
     let mut numbers = BTreeMap::new();
-    for (key, value) in axle.ride.numbers.iter() {
+    for (key, value) in ride.iter() {
         if let Some(value) = value {
-            numbers.insert(key, (drawn(value, axle.ride_u.get(key)), None));
+            numbers.insert(key, (drawn(value, ride_u.get(key)), None));
         }
     }
-    let along: Vec<AlongPoint> = common.flex.iter().filter_map(flexed_point).collect();
-    let position = axle.position;
+    let along: Vec<AlongPoint> = flex.iter().filter_map(flexed_point).collect();
     Source { position, wheelbase_m, units, numbers, along: &along, designed: &[], flexed_only: true }
         .answers()
 }

@@ -36,6 +36,29 @@ pub enum Spot {
     Kingpin,
 }
 
+impl Spot {
+    /// What a builder calls this end of its element.
+    pub fn words(self) -> &'static str {
+        match self {
+            Spot::LinkChassis(_) | Spot::ArmChassis(_) | Spot::SpringChassis(_) => "chassis end",
+            Spot::LinkAxle(_) | Spot::SpringAxle(_) => "axle end",
+            Spot::WishboneApex(_) => "apex",
+            Spot::WishboneLeg(_, 0) => "first leg",
+            Spot::WishboneLeg(..) => "second leg",
+            Spot::ArmAxle(_, 0) => "first axle bush",
+            Spot::ArmAxle(..) => "second axle bush",
+            Spot::WattsPivot(_) => "pivot",
+            Spot::WattsCrank(_, 0) => "first end of the crank",
+            Spot::WattsCrank(..) => "second end of the crank",
+            Spot::WattsEnd(_, 0) => "first far joint",
+            Spot::WattsEnd(..) => "second far joint",
+            Spot::DragLinkChassis => "steering arm end",
+            Spot::DragLinkAxle => "knuckle end",
+            Spot::Kingpin => "point",
+        }
+    }
+}
+
 impl Axle {
     /// Every point that locates the axle, carries its springs or steers it.
     pub fn spots(&self) -> Vec<Spot> {
@@ -108,6 +131,19 @@ impl Axle {
             Spot::WattsPivot(k) => l.watts.get_mut(k).map(|e| &mut e.pivot),
             Spot::WattsEnd(k, end) => l.watts.get_mut(k).and_then(|e| e.ends.get_mut(end)),
             _ => None,
+        }
+    }
+
+    /// Where a point is, m; `None` for one that the axle does not have.
+    pub fn place(&self, spot: Spot) -> Option<Vector3<f64>> {
+        match spot {
+            Spot::WattsCrank(k, end) => self.locating.watts.get(k)?.crank.get(end).copied(),
+            Spot::SpringChassis(k) => self.springs.get(k).map(|e| e.chassis),
+            Spot::SpringAxle(k) => self.springs.get(k).map(|e| e.axle),
+            Spot::DragLinkChassis => self.drag_link.as_ref().map(|e| e.chassis),
+            Spot::DragLinkAxle => self.drag_link.as_ref().map(|e| e.axle),
+            Spot::Kingpin => self.drag_link.as_ref().map(|e| e.kingpin_point),
+            bracket => self.mount(bracket).map(Mount::point),
         }
     }
 

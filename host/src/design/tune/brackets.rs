@@ -25,7 +25,7 @@ pub fn brackets(axle: &Axle, apart: bool) -> Vec<Bracket> {
     for spot in axle.spots() {
         let Some(mount) = axle.mount(spot).filter(|m| m.holes().len() > 1) else { continue };
         let name = axle.element(spot).unwrap_or_default();
-        let end = end_words(spot);
+        let end = spot.words();
         let left = axle.locating.twins.iter().find(|[_, right]| right == name).map(|[left, _]| left);
         let first = left.filter(|_| !apart);
         let pair = found.iter_mut().find(|b| {
@@ -47,23 +47,6 @@ pub fn brackets(axle: &Axle, apart: bool) -> Vec<Bracket> {
         }
     }
     found
-}
-
-/// What a builder calls an end of an element.
-fn end_words(spot: Spot) -> &'static str {
-    match spot {
-        Spot::LinkChassis(_) | Spot::ArmChassis(_) => "chassis end",
-        Spot::LinkAxle(_) => "axle end",
-        Spot::WishboneApex(_) => "apex",
-        Spot::WishboneLeg(_, 0) => "first leg",
-        Spot::WishboneLeg(..) => "second leg",
-        Spot::ArmAxle(_, 0) => "first axle bush",
-        Spot::ArmAxle(..) => "second axle bush",
-        Spot::WattsPivot(_) => "pivot",
-        Spot::WattsEnd(_, 0) => "first far joint",
-        Spot::WattsEnd(..) => "second far joint",
-        _ => "end",
-    }
 }
 
 /// How many settings the brackets have; none where the count does not fit 64 bits.

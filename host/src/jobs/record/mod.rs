@@ -16,6 +16,7 @@ use crate::device::recorder::{Live, Recorder};
 use crate::device::session::SessionError;
 use crate::device::setup::Setup;
 use crate::explain::{Explain, Failure, Status};
+use crate::rig::Rig;
 use crate::run::folder::{FolderError, Keep, Writer};
 use crate::run::header::{FORMAT, Header, Logger, Source};
 use crate::run::marks::Mark;
@@ -56,6 +57,8 @@ pub struct Request {
 /// Where a recording is, for the person who watches.
 #[derive(Debug)]
 pub struct Progress<'a> {
+    /// The rig whose sensors are read.
+    pub rig: &'a Rig,
     /// The run's folder, once there is one.
     pub folder: Option<&'a Path>,
     /// Who the logger is, once known.
@@ -359,6 +362,7 @@ impl Work<'_> {
     fn progress(&self) -> Progress<'_> {
         let since = |from_us: u64| self.now_us().saturating_sub(from_us) as f64 * 1e-6;
         Progress {
+            rig: &self.folder.rig,
             folder: self.kept.as_ref().map(|k| k.path.as_path()),
             logger: self.recorder.identity(),
             elapsed_s: self.recorder.started_us().map(since),

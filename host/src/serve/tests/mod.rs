@@ -6,7 +6,7 @@ mod pages;
 
 use super::listen::Ends;
 use super::state::{App, Doors};
-use super::{Notice, Rim, router};
+use super::{Notice, Rim, Stop, router};
 use crate::files::logbook::Logbook;
 use crate::jobs::{init, new};
 use crate::show::Units;
@@ -49,7 +49,7 @@ impl Served {
         let rim = Rim { now, secret, tell: Box::new(move |notice| to.lock().unwrap().push(notice)) };
         let book = Logbook::find(Some(folder.path()), folder.path()).unwrap();
         let doors = Doors { port: PORT, lan: Some(HERE) };
-        let app = Arc::new(App::new(book, Units::Mm, doors, rim));
+        let app = Arc::new(App::new(book, Units::Mm, doors, rim, Stop::default()));
         Self { folder, app, told }
     }
 

@@ -12,7 +12,7 @@ use crate::geometry::{Pose, Vector3};
 use crate::show::palette::{self, Colour};
 use crate::show::units::HALF_95;
 use crate::show::{Units, plot::slug};
-use crate::vehicle::numbers::Key;
+use crate::vehicle::numbers::{Key, Numbers};
 use crate::vehicle::{Axle, Vehicle};
 
 /// The axle at the ends of its travel.
@@ -56,17 +56,35 @@ impl<'a> Designed<'a> {
         slug: String,
         colour: Colour,
     ) -> Self {
-        let heave = ends(&axle.sweeps.heave);
-        let roll = ends(&axle.sweeps.roll);
-        let ride = at_ride(axle);
-        Self { vehicle, axle_index, slug, ride, heave, roll, centre_path_m: centre_path(axle), colour }
+        let drawn = (&axle.ride.numbers, &axle.ride_u);
+        Self::with((vehicle, axle_index), drawn, [&axle.sweeps.heave, &axle.sweeps.roll], slug, colour)
+    }
+
+    /// An axle by its numbers at ride height with their u, and its states from droop to bump and from right to left wheel up.
+    pub fn with(
+        (vehicle, axle_index): (&'a Vehicle, usize),
+        drawn: (&Numbers, &Numbers),
+        [heave, roll]: [&[AtState]; 2],
+        slug: String,
+        colour: Colour,
+    ) -> Self {
+        Self {
+            vehicle,
+            axle_index,
+            slug,
+            ride: at_ride(drawn),
+            heave: ends(heave),
+            roll: ends(roll),
+            centre_path_m: centre_path(heave),
+            colour,
+        }
     }
 }
 
-fn at_ride(axle: &AxlePrediction) -> Known {
+fn at_ride((numbers, u): (&Numbers, &Numbers)) -> Known {
     let value = |key: Key| {
-        let value = axle.ride.numbers.get(key)?;
-        Some(Value { value, half: HALF_95 * axle.ride_u.get(key).unwrap_or(0.0) })
+        let value = numbers.get(key)?;
+        Some(Value { value, half: HALF_95 * u.get(key).unwrap_or(0.0) })
     };
     Known {
         pose: None,
@@ -86,12 +104,12 @@ fn ends(sweep: &[AtState]) -> Vec<Pose> {
     ends.into_iter().flatten().filter(|(at, _)| far(at)).map(|(_, r)| r.pose).collect()
 }
 
-fn centre_path(axle: &AxlePrediction) -> Vec<[f64; 2]> {
+fn centre_path(heave: &[AtState]) -> Vec<[f64; 2]> {
     let at = |at: &AtState| {
         let numbers = &at.outcome.as_ref().ok()?.numbers;
         Some([numbers.get(Key::SideViewInstantCentreX)?, numbers.get(Key::SideViewInstantCentreZ)?])
     };
-    axle.sweeps.heave.iter().filter_map(at).collect()
+    heave.iter().filter_map(at).collect()
 }
 
 /// The views of each layout, in their order: side, rear, plan. Each view has one scale for all layouts: it is as wide for

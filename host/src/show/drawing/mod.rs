@@ -2,7 +2,7 @@
 
 mod canvas;
 mod designed;
-mod elements;
+pub(in crate::show) mod elements;
 mod labels;
 mod scene;
 mod views;

@@ -20,11 +20,22 @@ const ICON: &str = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 32 3
 
 const FACES: [(&str, &str); 2] = [("sans.ttf", "normal"), ("sans-bold.ttf", "bold")];
 
+const SCRIPTS: [(&str, &str); 5] = [
+    ("design.js", include_str!("design.js")),
+    ("post.js", include_str!("post.js")),
+    ("record.js", include_str!("record.js")),
+    ("run.js", include_str!("run.js")),
+    ("turn.js", include_str!("turn.js")),
+];
+
 /// Every file.
 pub fn all() -> Vec<Asset> {
     let text = |name, media_type, text: &str| Asset { name, media_type, bytes: text.as_bytes().to_vec() };
     let mut all =
         vec![text("page.css", "text/css; charset=utf-8", &sheet()), text("icon.svg", "image/svg+xml", ICON)];
+    for (name, script) in SCRIPTS {
+        all.push(text(name, "text/javascript; charset=utf-8", script));
+    }
     for ((name, _), bytes) in FACES.into_iter().zip(font::files()) {
         all.push(Asset { name, media_type: "font/ttf", bytes: bytes.to_vec() });
     }

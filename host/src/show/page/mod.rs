@@ -3,6 +3,9 @@
 
 pub mod assets;
 mod compare;
+mod design;
+mod live;
+mod model;
 mod problem;
 mod runs;
 mod wear;
@@ -11,6 +14,8 @@ mod wear;
 mod tests;
 
 pub use compare::runs_side_by_side;
+pub use design::{Redrawn, board, redrawn, which_drawing};
+pub use live::{Told, no_numbers, numbers_so_far, record};
 pub use problem::{Problem, catching_up, problem};
 pub use runs::{Asked, PAGE, run, runs};
 pub use wear::{wear, which_vehicle};
@@ -34,6 +39,10 @@ pub struct Setting {
 pub enum Place {
     /// The list of runs, and what hangs on it.
     Runs,
+    /// A recording.
+    Record,
+    /// The drawing board.
+    Design,
     /// Wear over all runs.
     Wear,
     /// None of them.
@@ -41,8 +50,8 @@ pub enum Place {
 }
 
 impl Place {
-    const BAR: [(Place, &'static str, &'static str); 2] =
-        [(Place::Runs, "Runs", "/"), (Place::Wear, "Wear", "/wear")];
+    const BAR: [(Place, &'static str, &'static str); 4] =
+        [(Place::Runs, "Runs", "/"), (Place::Record, "Record", "/record"), (Place::Design, "Design", "/design"), (Place::Wear, "Wear", "/wear")];
 }
 
 /// How a page is put together.

@@ -1,11 +1,13 @@
 //! The list of runs with its filter, and the page of one run.
 
-use super::{Frame, Place, Setting, path_part, run_path};
+use super::design::stage;
+use super::{Frame, Place, Setting, model, path_part, run_path};
 use crate::jobs::history::Listing;
-use crate::judge::Comparison;
+use crate::judge::{AxleComparison, Comparison};
 use crate::run::plan::Test;
-use crate::show::report;
+use crate::show::report::{self, figures};
 use crate::show::wear::counted;
+use crate::show::{Units, words};
 use crate::vehicle::Vehicle;
 use maud::{Markup, html};
 
@@ -160,13 +162,29 @@ pub fn run(
     let body = html! {
         p.where { a href="/" { "Runs" } " / " (folder) " / " (run) }
         (report::sections(comparison, vehicle, &options))
+        @for axle in &comparison.axles { (in_space(axle, vehicle, setting.units)) }
         section aria-labelledby="further" {
             h2 #further { "Further" }
             p { a href=(format!("{}/report.html", run_path(folder, run))) { "The report as one file" } " prints well and needs nothing else." }
             @if !others.is_empty() { (beside(folder, run, others)) }
         }
     };
-    Frame::new(setting, Place::Runs, &report::title(comparison)).page(&body)
+    let scripts = &["/assets/run.js"];
+    Frame { scripts, ..Frame::new(setting, Place::Runs, &report::title(comparison)) }.page(&body)
+}
+
+/// The measured axle over the drawn one, to be turned.
+fn in_space(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
+    let drawn = vehicle.axles.get(axle.analysis.index);
+    let Some((drawn, [as_drawn, measured])) = drawn.zip(figures::flexed_poses(axle)) else { return html! {} };
+    let looks = [(drawn.clone(), as_drawn, "drawn"), (drawn.clone(), measured, "measured")];
+    html! {
+        section {
+            h2 { "The " (axle.name) " axle in space" }
+            p.note { "Solid as measured, dashed as drawn, at " (words::state(measured.z_m, measured.roll_rad, units)) "." }
+            (stage(&model::of(&looks)))
+        }
+    }
 }
 
 fn beside(folder: &str, run: &str, others: &[String]) -> Markup {

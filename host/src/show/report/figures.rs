@@ -61,6 +61,12 @@ fn known(axle: &AxleComparison) -> (Known, Known) {
     (at_ride(&designed, designed_pose), at_ride(&seen, measured_pose))
 }
 
+/// Poses near 10° of articulation, as drawn and as measured; none where either is not wholly known.
+pub fn flexed_poses(axle: &AxleComparison) -> Option<[Pose; 2]> {
+    let (drawn, measured) = known(axle);
+    Some([drawn.pose?, measured.pose?])
+}
+
 /// The state going up that is nearest to 10° with the left wheel up; none where the pose is not wholly measured.
 fn articulated(axle: &AxleComparison) -> Option<usize> {
     let along = &axle.analysis.along;

@@ -3,7 +3,7 @@
 
 pub mod designed;
 pub(in crate::show) mod evidence;
-mod figures;
+pub(in crate::show) mod figures;
 mod limits;
 pub(in crate::show) mod origin;
 mod style;

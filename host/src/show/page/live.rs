@@ -1,0 +1,254 @@
+//! The page of a recording: what to read first, what to record, and then where it is, what sensors say and what the numbers
+//! are so far. The live parts come as events; their words are made here.
+
+use super::{Frame, Place, Problem, Setting, run_path};
+use crate::jobs::analyse::Analysed;
+use crate::jobs::cautions::{CAUTIONS, instruction};
+use crate::jobs::record::{Progress, Recorded};
+use crate::rig::{Kind, Sensor};
+use crate::run::plan::Test;
+use crate::run::Phase;
+use crate::show::report::evidence::whole;
+use crate::show::rows::{self, Row};
+use crate::show::units::{PLUS_MINUS, number};
+use crate::show::{Units, text, words};
+use maud::{Markup, html};
+use serde::Serialize;
+
+/// Where a recording is, in words for the page.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Told {
+    /// `none`, `begins`, `records`, `over`.
+    pub course: &'static str,
+    /// The phase, or what has become of the recording.
+    pub headline: String,
+    /// What to do.
+    pub instruction: String,
+    /// What the next press does.
+    pub next: String,
+    /// Time and readings.
+    pub counts: String,
+    /// What needs attention.
+    pub trouble: String,
+    /// The page of the run, once it is over.
+    pub page: Option<String>,
+    /// Each sensor's name and latest reading.
+    pub sensors: Vec<Reading>,
+}
+
+/// What a sensor says.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Reading {
+    /// Its name.
+    pub name: String,
+    /// Its reading with its unit, or that there is none.
+    pub reading: String,
+    /// Whether it says nothing.
+    pub silent: bool,
+}
+
+impl Told {
+    fn plain(course: &'static str, headline: &str, instruction: &str) -> Self {
+        Self {
+            course,
+            headline: headline.to_owned(),
+            instruction: instruction.to_owned(),
+            next: String::new(),
+            counts: String::new(),
+            trouble: String::new(),
+            page: None,
+            sensors: Vec::new(),
+        }
+    }
+
+    /// Nothing is recorded.
+    pub fn nothing() -> Self {
+        Self::plain("none", "Nothing is being recorded.", "")
+    }
+
+    /// The logger is being reached.
+    pub fn begins(port: &str) -> Self {
+        Self::plain("begins", "Setting up the logger", &format!("Listening on {port}."))
+    }
+
+    /// A recording that runs.
+    pub fn under_way(progress: &Progress<'_>, units: Units) -> Self {
+        let live = progress.live;
+        let phase = progress.phase;
+        let seconds = progress.elapsed_s;
+        let mut trouble = Vec::new();
+        if !progress.linked {
+            trouble.push("The logger is gone: check the cable. What was recorded is kept.".to_owned());
+        }
+        if progress.restarts > 0 {
+            trouble.push(format!("The logger restarted {} times.", progress.restarts));
+        }
+        if progress.damaged_frames > 0 {
+            trouble.push(format!("{} frames were damaged on the line and are left out.", progress.damaged_frames));
+        }
+        let next = match progress.next {
+            Some(next) => format!("Next: {}", next.words()),
+            None => "Next: the end of the test".to_owned(),
+        };
+        let waits = "Paused. Nothing of this counts until you go on.";
+        Self {
+            course: if seconds.is_some() { "records" } else { "begins" },
+            headline: phase.map_or_else(
+                || if seconds.is_some() { "Paused".into() } else { "Setting up the logger".into() },
+                |phase| words::capital(phase.words()),
+            ),
+            instruction: phase.map_or(if seconds.is_some() { waits } else { "" }, instruction).to_owned(),
+            next,
+            counts: format!("{:.0} s, {} readings, {} lost", seconds.unwrap_or(0.0), live.received, live.lost),
+            trouble: trouble.join(" "),
+            page: None,
+            sensors: progress.rig.sensors.iter().zip(&live.latest).map(|(s, l)| reading(s, l, units)).collect(),
+        }
+    }
+
+    /// A recording that ended; `vehicle` is the vehicle's folder in the logbook.
+    pub fn over(recorded: &Recorded, vehicle: &str) -> Self {
+        let trouble = recorded.trouble.as_ref().map_or_else(String::new, |t| format!("{}.", words::capital(&t.to_string())));
+        Self {
+            trouble,
+            page: Some(run_path(vehicle, &recorded.name)),
+            ..Self::plain("over", &format!("Recorded: {}", recorded.name), &text::recorded(recorded).replace('\n', " "))
+        }
+    }
+
+    /// A recording that came to nothing.
+    pub fn failed(problem: &Problem) -> Self {
+        let sentence = format!("{}.", words::capital(&problem.sentence));
+        let details = problem.details.clone().unwrap_or_default();
+        let hint = problem.hint.clone().unwrap_or(details);
+        Self { trouble: sentence, ..Self::plain("over", "Nothing was recorded", &hint) }
+    }
+}
+
+/// The latest reading of a sensor, SI in.
+fn reading(sensor: &Sensor, latest: &[Option<f64>], units: Units) -> Reading {
+    let first = latest.first().copied().flatten();
+    let decimals = if units == Units::Mm { 1 } else { 3 };
+    let said = match sensor.kind {
+        Kind::DrawWire(_) | Kind::Range(_) => first.map(|m| units.length().set_to(m, decimals)),
+        Kind::Angle(_) => first.map(|rad| units.angle().set_to(rad, 2)),
+        Kind::Force(_) => first.map(|n| units.force().set_to(n, 0)),
+        Kind::Inertial(_) => inertial(latest),
+    };
+    Reading { name: sensor.name.clone(), silent: said.is_none(), reading: said.unwrap_or_else(|| "nothing".into()) }
+}
+
+/// An inertial unit by the size of what it feels: a still one feels 9.81 m/s² and turns by nothing.
+fn inertial(latest: &[Option<f64>]) -> Option<String> {
+    let all: Option<Vec<f64>> = latest.iter().copied().collect();
+    let all = all.filter(|all| all.len() == 6)?;
+    let size = |part: &[f64]| part.iter().map(|v| v * v).sum::<f64>().sqrt();
+    let (accel, gyro) = all.split_at(3);
+    Some(format!("{} m/s², turning by {}°/s", number(size(accel), 2), number(size(gyro).to_degrees(), 1)))
+}
+
+/// What the readings so far make of the numbers.
+pub fn numbers_so_far(analysed: &Analysed, units: Units) -> String {
+    let vehicle = &analysed.source.vehicle;
+    html! {
+        @for axle in &analysed.analysis.axles {
+            h3 { (words::capital(&axle.name)) " axle" }
+            table role="table" {
+                caption.hidden { "Numbers so far" }
+                thead role="rowgroup" { tr role="row" {
+                    th role="columnheader" scope="col" { "Number" } th role="columnheader" scope="col" { "So far" }
+                } }
+                @for (question, rows) in rows::of_analysis(axle, vehicle, units) {
+                    tbody.group role="rowgroup" {
+                        tr role="row" { th role="rowheader" colspan="2" scope="rowgroup" { (question.text()) } }
+                        @for row in &rows { (so_far(row)) }
+                    }
+                }
+            }
+        }
+    }
+    .into_string()
+}
+
+fn so_far(row: &Row) -> Markup {
+    let settled = row.measured.measured().is_some();
+    html! {
+        tr role="row" {
+            th role="rowheader" scope="row" { (words::capital(&row.label)) }
+            td role="cell" data-name="so far" data-settled=(settled) { span {
+                (whole(&row.value()))
+                @if let Some(word) = row.word { div.why { (word) } }
+                @if let Some(why) = row.why().filter(|_| !settled) { div.why { (words::capital(why)) "." } }
+            } }
+        }
+    }
+}
+
+/// Why there are no numbers so far.
+pub fn no_numbers(sentence: &str) -> String {
+    html! { p { (words::capital(sentence.trim_end_matches('.'))) "." } }.into_string()
+}
+
+/// The page of a recording. `ports` are those of this computer, with what they say of themselves.
+pub fn record(vehicles: &[String], ports: &[(String, String)], setting: &Setting) -> String {
+    let body = html! {
+        h1 { "Record a test" }
+        noscript { p { "Recording from this page needs scripts, which this browser does not run. hingeline record does the same." } }
+        p.caution-line #lag role="status" hidden {}
+        section #live aria-labelledby="headline" hidden { (at_work()) }
+        section #setup aria-labelledby="setup-title" { (setup(vehicles, ports)) }
+        section #so-far aria-labelledby="so-far-title" hidden {
+            h2 #so-far-title { "The numbers so far" }
+            p.note { (PLUS_MINUS) " It shrinks as the run goes on." }
+            div #numbers {}
+        }
+    };
+    let scripts = &["/assets/record.js"];
+    Frame { wide: true, scripts, ..Frame::new(setting, Place::Record, "Record") }.page(&body)
+}
+
+fn at_work() -> Markup {
+    html! {
+        div aria-live="assertive" {
+            h2.phase #headline { "Nothing is being recorded." }
+            p.instruction #instruction {}
+        }
+        p.caution-line #trouble role="alert" {}
+        p #next {}
+        div.keys role="group" aria-label="While it records" {
+            button.main type="button" data-do="next" { "Next" }
+            button type="button" data-do="pause" { "Pause" }
+            button type="button" data-do="lift" { "A wheel lifts" }
+            button.stop type="button" data-do="stop" { "Stop" }
+        }
+        form.filter #note-form { label { "Remark" input type="text" name="text" maxlength="400" autocomplete="off"; } button type="submit" { "Note it" } }
+        p #counts {}
+        dl.readings #sensors aria-label="Latest readings" {}
+        p #after hidden { a #run-page href="/" { "The run beside its drawing" } }
+    }
+}
+
+fn setup(vehicles: &[String], ports: &[(String, String)]) -> Markup {
+    html! {
+        h2 #setup-title { "Before you start" }
+        div.caution { ul { @for caution in CAUTIONS { li { (caution) } } } }
+        form #start {
+            label.tick { input type="checkbox" name="read" required; " Everybody here has read this, and nobody is in danger." }
+            div.filter {
+                label { "Vehicle" select name="vehicle" required { @for name in vehicles { option value=(name) { (name) } } } }
+                label { "Logger's port" input type="text" name="port" list="ports" required autocomplete="off" spellcheck="false"
+                    value=(ports.first().map_or("", |p| p.0.as_str())); }
+                datalist #ports { @for (path, words) in ports { option value=(path) { (words) } } }
+                label { "Test" select name="test" {
+                    @for words in Test::WORDS.split(", ") { option value=(words) selected[words == "ramp"] { (words) } }
+                } }
+                label { "Or phases of your own, with commas between" input type="text" name="plan" autocomplete="off"; }
+                label { "Ramp angle, °" input type="number" name="ramp_angle_deg" min="1" max="59" step="any"; }
+                label { "Notes" input type="text" name="notes" maxlength="400" autocomplete="off"; }
+            }
+            p.note { "Phases: " (Phase::WORDS.iter().map(|(words, _)| *words).collect::<Vec<_>>().join(", ")) "." }
+            p { button.main type="submit" { "Start" } }
+            p.caution-line #refused role="alert" {}
+        }
+    }
+}
