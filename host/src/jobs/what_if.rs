@@ -1,8 +1,8 @@
 //! A drawn axle with some of its points moved, solved quickly enough to follow a hand on a slider. No file is changed.
 
 use crate::design::common_states::Flexed;
-use crate::design::prediction::AtState;
 use crate::design::predict::states;
+use crate::design::prediction::AtState;
 use crate::design::tolerance::{known_at, number_u};
 use crate::design::{DesignError, Mechanism};
 use crate::explain::Explain;
@@ -190,8 +190,9 @@ fn moved(request: &Request<'_>) -> Result<Vehicle, WhatIfError> {
             return Err(WhatIfError::NoPoint);
         }
         let offset = Vector3::from(change.offset_m);
-        for (spot, offset) in
-            [(Some(handle.spot), offset), (handle.twin, mirrored(&offset))].into_iter().filter_map(|(s, o)| Some((s?, o)))
+        for (spot, offset) in [(Some(handle.spot), offset), (handle.twin, mirrored(&offset))]
+            .into_iter()
+            .filter_map(|(s, o)| Some((s?, o)))
         {
             if let Some(mount) = axle.mount_mut(spot) {
                 mount.use_hole(change.hole);
@@ -237,11 +238,15 @@ mod tests {
         let text = Layout::DoubleTriangulatedFourLink.vehicle_text("Bramble");
         let vehicle = parse(&text, "vehicle.toml").unwrap();
         let all = handles(&vehicle.axles[0]);
-        let k = all.iter().position(|h| h.elements[0] == "lower left" && h.spot.words() == "chassis end").unwrap();
+        let k = all
+            .iter()
+            .position(|h| h.elements[0] == "lower left" && h.spot.words() == "chassis end")
+            .unwrap();
         let handle = &all[k];
         assert_eq!(handle.elements, ["lower left", "lower right"], "both sides move");
         let offset_m = [0.02, -0.01, 0.03];
-        let tried = run(&request(&vehicle, vec![Change { handle: k, hole: handle.in_use, offset_m }])).unwrap();
+        let tried =
+            run(&request(&vehicle, vec![Change { handle: k, hole: handle.in_use, offset_m }])).unwrap();
         let mut by_hand = vehicle.clone();
         for link in by_hand.axles[0].locating.links.iter_mut().filter(|l| l.name.starts_with("lower")) {
             let side = link.chassis.point().y.signum();

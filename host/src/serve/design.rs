@@ -109,7 +109,8 @@ fn drawing(app: &App, name: &str) -> Answer<Arc<Vehicle>> {
     {
         return Ok(board.vehicle.clone());
     }
-    let vehicle = Arc::new(vehicle::file::load(&file).map_err(|error| Trouble::Failed(Failure::from(error)))?);
+    let vehicle =
+        Arc::new(vehicle::file::load(&file).map_err(|error| Trouble::Failed(Failure::from(error)))?);
     *app.board() = Some(Board { file, look, vehicle: vehicle.clone() });
     Ok(vehicle)
 }

@@ -97,7 +97,13 @@ impl Desk {
     ///
     /// # Errors
     /// Where one is at work.
-    pub fn start(self: &Arc<Self>, request: record::Request, port: &str, vehicle: &str, units: Units) -> Answer<()> {
+    pub fn start(
+        self: &Arc<Self>,
+        request: record::Request,
+        port: &str,
+        vehicle: &str,
+        units: Units,
+    ) -> Answer<()> {
         let (to, commands) = channel();
         let mut now = held(&self.now);
         if now.worker.as_ref().is_some_and(|worker| !worker.is_finished()) {

@@ -43,7 +43,8 @@ pub async fn page_of(State(app): State<Arc<App>>) -> Response {
     let page = aside(move || {
         let vehicles = at_work.book.vehicles().map_err(|e| Trouble::Failed(e.into()))?;
         // Without a list of ports a person still knows the name of his.
-        let ports: Vec<_> = ports::list().unwrap_or_default().into_iter().map(|p| (p.path.clone(), name(&p))).collect();
+        let ports: Vec<_> =
+            ports::list().unwrap_or_default().into_iter().map(|p| (p.path.clone(), name(&p))).collect();
         Ok(page::record(&vehicles, &ports, &at_work.setting))
     });
     shown(&app, page.await)
@@ -102,7 +103,8 @@ fn begin(app: &App, start: &Start) -> Answer<()> {
 
 fn planned(start: &Start) -> Answer<(Option<Test>, Vec<Phase>)> {
     if !start.plan.trim().is_empty() {
-        let plan = parse_plan(&start.plan).map_err(|part| Trouble::Asked(format!("there is no phase \"{part}\"")))?;
+        let plan = parse_plan(&start.plan)
+            .map_err(|part| Trouble::Asked(format!("there is no phase \"{part}\"")))?;
         return Ok((None, plan));
     }
     let test = Test::parse(&start.test);
@@ -126,7 +128,9 @@ pub async fn command(State(app): State<Arc<App>>, Json(wish): Json<Wish>) -> Res
         "pause" => Command::Pause,
         "lift" => Command::Lift,
         "stop" => Command::Stop,
-        "note" if !wish.text.trim().is_empty() => Command::Note(wish.text.trim().chars().take(LONGEST).collect()),
+        "note" if !wish.text.trim().is_empty() => {
+            Command::Note(wish.text.trim().chars().take(LONGEST).collect())
+        }
         _ => return told_as_json(&Trouble::Asked("there is nothing like that to do".into())),
     };
     match app.desk.command(command) {
@@ -157,7 +161,11 @@ async fn numbers(app: Arc<App>) {
 }
 
 fn so_far(app: &App, folder: &Path) -> String {
-    let request = source::Request { run: folder.display().to_string(), logbook: app.folder(), ..source::Request::default() };
+    let request = source::Request {
+        run: folder.display().to_string(),
+        logbook: app.folder(),
+        ..source::Request::default()
+    };
     match analyse::run(&request) {
         Ok(analysed) => page::numbers_so_far(&analysed, app.setting.units),
         Err(failure) => page::no_numbers(&failure.to_string()),
@@ -171,7 +179,10 @@ pub async fn events(State(app): State<Arc<App>>) -> Response {
 }
 
 /// What a page hears: where things are, then every update, how many it missed, and the end when the server ends.
-pub fn updates(desk: &Desk, stop: super::Stop) -> impl Stream<Item = Result<Event, Infallible>> + Send + use<> {
+pub fn updates(
+    desk: &Desk,
+    stop: super::Stop,
+) -> impl Stream<Item = Result<Event, Infallible>> + Send + use<> {
     struct Listener {
         first: VecDeque<Update>,
         receiver: Receiver<Update>,

@@ -86,7 +86,8 @@ fn change(row: &Row, before: &[Answer]) -> Markup {
 }
 
 fn told(now: &[Answer]) -> String {
-    let said: Vec<String> = in_sight(now).iter().map(|row| format!("{} {}", row.label, row.value())).collect();
+    let said: Vec<String> =
+        in_sight(now).iter().map(|row| format!("{} {}", row.label, row.value())).collect();
     format!("{}.", words::capital(&said.join(", ")))
 }
 
@@ -133,7 +134,8 @@ fn drawings(tried: &Tried, units: Units) -> Vec<String> {
 
 /// The axle as it is now, over the axle as drawn where that is another one.
 fn turned(tried: &Tried, drawn: &Tried) -> String {
-    let pose = |of: &Tried| of.shown.outcome.as_ref().map_or_else(|_| Pose::default(), |reached| reached.pose);
+    let pose =
+        |of: &Tried| of.shown.outcome.as_ref().map_or_else(|_| Pose::default(), |reached| reached.pose);
     let axle = |of: &'_ Tried| of.vehicle.axles.get(of.axle_index).cloned();
     let mut shown = Vec::new();
     if tried.vehicle != drawn.vehicle {
@@ -144,7 +146,13 @@ fn turned(tried: &Tried, drawn: &Tried) -> String {
 }
 
 /// The drawing board of one axle. `handles` are its points, `drawn` the axle as the file has it.
-pub fn board(folder: &str, vehicle: &Vehicle, handles: &[Handle], drawn: &Tried, setting: &Setting) -> String {
+pub fn board(
+    folder: &str,
+    vehicle: &Vehicle,
+    handles: &[Handle],
+    drawn: &Tried,
+    setting: &Setting,
+) -> String {
     let axle = vehicle.axles.get(drawn.axle_index);
     let name = axle.map_or("", |axle| axle.name.as_str());
     let parts = redrawn(drawn, drawn, setting.units);
@@ -223,12 +231,10 @@ fn handle_fields(at: usize, handle: &Handle, units: Units) -> Markup {
     let per_m = units.length().per_si;
     let decimals = if units == Units::Mm { 1 } else { 3 };
     let short = |m: f64| format!("{:.*}", decimals, m * per_m);
-    let (reach, step) = if units == Units::Mm { (MOST_M * per_m, "1") } else { ((MOST_M * per_m).floor(), "0.0625") };
-    let holes: Vec<String> = handle
-        .holes_m
-        .iter()
-        .map(|p| format!("[{}]", [p.x, p.y, p.z].map(short).join(",")))
-        .collect();
+    let (reach, step) =
+        if units == Units::Mm { (MOST_M * per_m, "1") } else { ((MOST_M * per_m).floor(), "0.0625") };
+    let holes: Vec<String> =
+        handle.holes_m.iter().map(|p| format!("[{}]", [p.x, p.y, p.z].map(short).join(","))).collect();
     html! {
         fieldset.handle data-handle=(at) data-holes=(format!("[{}]", holes.join(","))) data-per-m=(per_m)
             data-name=(format!("{}, {}", words::list(&handle.elements), handle.spot.words())) {

@@ -6,8 +6,8 @@ use crate::jobs::analyse::Analysed;
 use crate::jobs::cautions::{CAUTIONS, instruction};
 use crate::jobs::record::{Progress, Recorded};
 use crate::rig::{Kind, Sensor};
-use crate::run::plan::Test;
 use crate::run::Phase;
+use crate::run::plan::Test;
 use crate::show::report::evidence::whole;
 use crate::show::rows::{self, Row};
 use crate::show::units::{PLUS_MINUS, number};
@@ -84,7 +84,10 @@ impl Told {
             trouble.push(format!("The logger restarted {} times.", progress.restarts));
         }
         if progress.damaged_frames > 0 {
-            trouble.push(format!("{} frames were damaged on the line and are left out.", progress.damaged_frames));
+            trouble.push(format!(
+                "{} frames were damaged on the line and are left out.",
+                progress.damaged_frames
+            ));
         }
         let next = match progress.next {
             Some(next) => format!("Next: {}", next.words()),
@@ -99,20 +102,38 @@ impl Told {
             ),
             instruction: phase.map_or(if seconds.is_some() { waits } else { "" }, instruction).to_owned(),
             next,
-            counts: format!("{:.0} s, {} readings, {} lost", seconds.unwrap_or(0.0), live.received, live.lost),
+            counts: format!(
+                "{:.0} s, {} readings, {} lost",
+                seconds.unwrap_or(0.0),
+                live.received,
+                live.lost
+            ),
             trouble: trouble.join(" "),
             page: None,
-            sensors: progress.rig.sensors.iter().zip(&live.latest).map(|(s, l)| reading(s, l, units)).collect(),
+            sensors: progress
+                .rig
+                .sensors
+                .iter()
+                .zip(&live.latest)
+                .map(|(s, l)| reading(s, l, units))
+                .collect(),
         }
     }
 
     /// A recording that ended; `vehicle` is the vehicle's folder in the logbook.
     pub fn over(recorded: &Recorded, vehicle: &str) -> Self {
-        let trouble = recorded.trouble.as_ref().map_or_else(String::new, |t| format!("{}.", words::capital(&t.to_string())));
+        let trouble = recorded
+            .trouble
+            .as_ref()
+            .map_or_else(String::new, |t| format!("{}.", words::capital(&t.to_string())));
         Self {
             trouble,
             page: Some(run_path(vehicle, &recorded.name)),
-            ..Self::plain("over", &format!("Recorded: {}", recorded.name), &text::recorded(recorded).replace('\n', " "))
+            ..Self::plain(
+                "over",
+                &format!("Recorded: {}", recorded.name),
+                &text::recorded(recorded).replace('\n', " "),
+            )
         }
     }
 
@@ -135,7 +156,11 @@ fn reading(sensor: &Sensor, latest: &[Option<f64>], units: Units) -> Reading {
         Kind::Force(_) => first.map(|n| units.force().set_to(n, 0)),
         Kind::Inertial(_) => inertial(latest),
     };
-    Reading { name: sensor.name.clone(), silent: said.is_none(), reading: said.unwrap_or_else(|| "nothing".into()) }
+    Reading {
+        name: sensor.name.clone(),
+        silent: said.is_none(),
+        reading: said.unwrap_or_else(|| "nothing".into()),
+    }
 }
 
 /// An inertial unit by the size of what it feels: a still one feels 9.81 m/s² and turns by nothing.

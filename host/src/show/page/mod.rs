@@ -50,8 +50,12 @@ pub enum Place {
 }
 
 impl Place {
-    const BAR: [(Place, &'static str, &'static str); 4] =
-        [(Place::Runs, "Runs", "/"), (Place::Record, "Record", "/record"), (Place::Design, "Design", "/design"), (Place::Wear, "Wear", "/wear")];
+    const BAR: [(Place, &'static str, &'static str); 4] = [
+        (Place::Runs, "Runs", "/"),
+        (Place::Record, "Record", "/record"),
+        (Place::Design, "Design", "/design"),
+        (Place::Wear, "Wear", "/wear"),
+    ];
 }
 
 /// How a page is put together.

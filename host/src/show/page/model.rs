@@ -68,7 +68,8 @@ mod tests {
 
     #[test]
     fn every_part_is_there_and_moves_with_the_pose() {
-        let vehicle = parse(&Layout::DoubleTriangulatedFourLink.vehicle_text("Bramble"), "vehicle.toml").unwrap();
+        let vehicle =
+            parse(&Layout::DoubleTriangulatedFourLink.vehicle_text("Bramble"), "vehicle.toml").unwrap();
         let axle = &vehicle.axles[0];
         let model = |heave_m| -> Value {
             serde_json::from_str(&of(&[(axle.clone(), Pose::heave_roll(heave_m, 0.0), "now")])).unwrap()
