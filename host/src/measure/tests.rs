@@ -39,7 +39,7 @@ fn measured(units: bool, seed: Option<u64>) -> super::numbers::AtState {
 #[test]
 fn perfect_sensors_give_the_true_numbers() {
     // What smoothing windows and the fitted surface leave over, far below any sensor's u.
-    const LEFT_OVER: f64 = 4e-3;
+    const LEFT_OVER: f64 = 1e-3;
     let truth = numbers::at_state(&synthetic::facts(), &synthetic::ride_motion());
     let found = measured(true, None);
     for key in KEYS {
