@@ -59,6 +59,9 @@ pub struct Typed {
     /// Distance along the ramp as taped with the right wheel up, mm.
     #[arg(long, value_name = "MM")]
     taped_right: Option<f64>,
+    /// Load of a rock or a shove on the axle, newtons, as a strap's scale or a winch says; play is judged with it.
+    #[arg(long, value_name = "N", value_parser = load)]
+    load: Option<f64>,
     /// Anything worth keeping with the run.
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
     notes: String,
@@ -71,8 +74,17 @@ impl Typed {
             test: test.map(|t| t.words().to_owned()),
             ramp_angle_rad: self.ramp_angle.map(f64::to_radians),
             taped_ramp_m: [self.taped_left, self.taped_right].map(|mm| mm.map(|mm| mm * 1e-3)),
+            load_n: self.load,
             notes: self.notes.clone(),
         }
+    }
+}
+
+/// Parses a load in newtons.
+pub fn load(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(newtons) if newtons > 0.0 && newtons < 1e5 => Ok(newtons),
+        _ => Err("give the load in newtons, such as 3000: ten times the kilograms that a scale shows".into()),
     }
 }
 

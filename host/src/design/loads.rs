@@ -103,6 +103,16 @@ pub fn reactions(
     case: LoadCase,
     shaft: Option<&ShaftDrive>,
 ) -> Option<Reactions> {
+    mechanism.reactions(state, &applied(mechanism, state, case, shaft))
+}
+
+/// The forces of a load case on the axle, as [`reactions`] says.
+pub fn applied(
+    mechanism: &Mechanism,
+    state: &State,
+    case: LoadCase,
+    shaft: Option<&ShaftDrive>,
+) -> [AppliedForce; 2] {
     let facts = mechanism.facts();
     let (force_n, torque) = match case {
         LoadCase::Drive(n) => (Vector3::x() * n, facts.drive_torque),
@@ -120,11 +130,10 @@ pub fn reactions(
         (LoadCase::Drive(n), Some(shaft)) => shaft.moment_nm(facts, state, n),
         _ => Vector3::zeros(),
     };
-    let applied = [0.5, -0.5].map(|side| {
+    [0.5, -0.5].map(|side| {
         let at = centre + spin * (side * facts.track_m) - up * below_m;
         AppliedForce { at, force_n: 0.5 * force_n, moment_nm: 0.5 * shaft_nm }
-    });
-    mechanism.reactions(state, &applied)
+    })
 }
 
 /// A tube as a column with hinged ends (K = 1).

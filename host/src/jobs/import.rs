@@ -115,6 +115,7 @@ fn header(request: &Request) -> Header {
         ramp_angle_rad: None,
         taped_left_m: None,
         taped_right_m: None,
+        load_n: None,
         notes: String::new(),
         vehicle_hash: String::new(),
         rig_hash: String::new(),

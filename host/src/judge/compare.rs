@@ -3,6 +3,7 @@
 use super::brackets::{Bracket, brackets};
 use super::evidence::Evidence;
 use super::findings::{Explanation, findings, hole_odds};
+use super::looseness;
 use super::result::*;
 use super::verdict;
 use crate::design::{DesignError, Mechanism, tolerance};
@@ -21,7 +22,7 @@ pub fn against_design(vehicle: &Vehicle, analysis: Analysis) -> Result<Compariso
     for axle in axles {
         let mechanism = Mechanism::new(vehicle, axle.index)?;
         remarks.extend(mechanism.notes().iter().cloned());
-        compared.push(axle_against_design(vehicle, &mechanism, axle)?);
+        compared.push(axle_against_design(vehicle, &mechanism, axle, facts.load_n)?);
     }
     Ok(Comparison { vehicle: name, axles: compared, counts, facts, provenance, remarks })
 }
@@ -30,6 +31,7 @@ fn axle_against_design(
     vehicle: &Vehicle,
     mechanism: &Mechanism,
     analysis: AxleAnalysis,
+    load_n: Option<f64>,
 ) -> Result<AxleComparison, DesignError> {
     let axle = &vehicle.axles[analysis.index];
     let designed = mechanism.numbers(mechanism.ride());
@@ -64,6 +66,9 @@ fn axle_against_design(
         analysis,
     };
     compared.findings = axle_findings(vehicle, &compared, &designed);
+    let lines = lines(axle, vehicle.tolerance_m);
+    let loose = looseness::findings(axle, mechanism, &compared.analysis, &lines, load_n);
+    compared.findings.extend(loose);
     Ok(compared)
 }
 

@@ -4,6 +4,7 @@ pub mod brackets;
 pub mod compare;
 pub mod evidence;
 pub mod findings;
+pub mod looseness;
 pub mod verdict;
 
 mod result;

@@ -6,6 +6,7 @@ use super::links::{Line, lines};
 use super::numbers::{self, Excitation, FREE};
 use super::observe::Observer;
 use super::path::{Path, PathPoint, directions, follow};
+use super::play;
 use super::result::*;
 use super::still::stills;
 use super::surface::{Samples, SurfaceFit};
@@ -40,7 +41,7 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
             return Err(MeasureError::NoData { axle: axle.name.clone() });
         }
         let path = moved(&observer, &mut instants, step_s);
-        axles.push(AxleRun { vehicle, axle, index, recording, instants: &instants, path }.result());
+        axles.push(AxleRun { vehicle, axle, index, recording, instants: &instants, step_s, path }.result());
     }
     Ok(Analysis {
         vehicle: vehicle.name.clone(),
@@ -87,6 +88,7 @@ struct AxleRun<'a> {
     index: usize,
     recording: &'a Recording,
     instants: &'a [Instant],
+    step_s: f64,
     path: Path,
 }
 
@@ -114,7 +116,8 @@ impl AxleRun<'_> {
             .as_ref()
             .map(|fit| self.along(&facts, fit, &excitation, &samples, &travel))
             .unwrap_or_default();
-        let links = self.links(&lines, fit.as_ref(), seen, &states);
+        let turned = play::turned(&self.path, self.instants, &lines, self.step_s);
+        let links = self.links(&lines, fit.as_ref(), seen, &states, &turned);
         let chi_square_per_dof = chi_square_per_dof(&self.path.points);
         let ramp_travel_index =
             ramp::indices(self.vehicle, self.axle, self.recording, self.instants, &self.path);
@@ -127,6 +130,7 @@ impl AxleRun<'_> {
             along,
             ramp_travel_index,
             links,
+            turned,
             fit: FitQuality {
                 chi_square_per_dof,
                 surface_residual: std::array::from_fn(|k| fit.as_ref().map_or(0.0, |f| f.residual_rms[k])),
@@ -211,6 +215,7 @@ impl AxleRun<'_> {
         fit: Option<&SurfaceFit>,
         seen: [bool; 6],
         states: &[(f64, f64)],
+        turned: &[Turned],
     ) -> Vec<LinkMeasured> {
         let whole = seen.iter().all(|s| *s);
         lines
@@ -236,7 +241,7 @@ impl AxleRun<'_> {
                         Status::NotMeasured,
                         "wires zeroed at ride height see changes of length only",
                     ),
-                    play_m: Measured::without(Status::NotMeasured, "needs a rock or shove test"),
+                    play_m: play::of_line(&self.path, turned, k),
                     apparent_change_m: change,
                     apparent_m,
                 }

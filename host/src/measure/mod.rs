@@ -9,6 +9,7 @@ pub mod nuisance;
 pub mod numbers;
 pub mod observe;
 pub mod path;
+pub mod play;
 pub mod pose;
 pub mod ramp;
 pub mod still;

@@ -1,7 +1,7 @@
 //! What an analysis says. Renderers and the judge read these types; nothing here computes.
 
 use super::surface::SurfaceFit;
-use crate::geometry::Pose;
+use crate::geometry::{DMatrix, DVector, Pose};
 use crate::run::{Counts, Facts, Phase, Provenance};
 use crate::vehicle::Position;
 use crate::vehicle::numbers::Key;
@@ -179,12 +179,50 @@ pub struct LinkMeasured {
     pub nominal_m: f64,
     /// Length as built; needs wires that were calibrated absolutely.
     pub length_m: Measured,
-    /// Play of its joints, m.
+    /// Play of its joints, m: the jump of its apparent length when a load turns round, with what its bushes and brackets give
+    /// under that load. Not resolved, it still carries the jump and its u.
     pub play_m: Measured,
     /// Largest change of its apparent length over the travel, m: zero if its ends are where they were drawn.
     pub apparent_change_m: Measured,
     /// Apparent change of length at each pose of the path, m; empty where the pose is not wholly measured.
     pub apparent_m: Vec<f64>,
+}
+
+/// What loads the links.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Load {
+    /// Drive torque or a strap, forth and back.
+    Rock,
+    /// A push from the side, left and right.
+    Shove,
+}
+
+impl Load {
+    /// The name of the test.
+    pub fn word(self) -> &'static str {
+        match self {
+            Load::Rock => "rock",
+            Load::Shove => "shove",
+        }
+    }
+}
+
+/// What turning a load round did to the links' apparent lengths.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Turned {
+    /// Which load.
+    pub load: Load,
+    /// Change of each line's apparent length from the second direction to the first, m.
+    pub jump_m: DVector<f64>,
+    /// Its covariance, m².
+    pub covariance: DMatrix<f64>,
+}
+
+impl Turned {
+    /// Jump of a line without its sign, and its standard uncertainty, m.
+    pub fn of(&self, line: usize) -> (f64, f64) {
+        (self.jump_m[line].abs(), self.covariance[(line, line)].max(0.0).sqrt())
+    }
 }
 
 /// How well the readings agree with one another.
@@ -224,6 +262,8 @@ pub struct AxleAnalysis {
     pub ramp_travel_index: [RampIndex; 2],
     /// Links.
     pub links: Vec<LinkMeasured>,
+    /// Loads that the run turned round, rock and shove, with what each did to all links at once.
+    pub turned: Vec<Turned>,
     /// Agreement of the readings.
     pub fit: FitQuality,
     /// How far it moved.

@@ -56,6 +56,9 @@ pub struct Header {
     /// The same with the right wheel up, m.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taped_right_m: Option<f64>,
+    /// Load of a rock or a shove on the axle, N.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load_n: Option<f64>,
     /// Free notes.
     #[serde(default)]
     pub notes: String,
@@ -119,6 +122,7 @@ impl Header {
             test: self.test.clone(),
             ramp_angle_rad: self.ramp_angle_rad,
             taped_ramp_m: [self.taped_left_m, self.taped_right_m],
+            load_n: self.load_n,
             notes: self.notes.clone(),
         }
     }
@@ -128,6 +132,7 @@ impl Header {
         self.test.clone_from(&facts.test);
         self.ramp_angle_rad = facts.ramp_angle_rad;
         [self.taped_left_m, self.taped_right_m] = facts.taped_ramp_m;
+        self.load_n = facts.load_n;
         self.notes.clone_from(&facts.notes);
     }
 }
@@ -146,6 +151,7 @@ pub mod tests {
             ramp_angle_rad: Some(0.35),
             taped_left_m: None,
             taped_right_m: Some(1.8),
+            load_n: None,
             notes: "wet \"grass\"\nsecond line".into(),
             vehicle_hash: "aa".into(),
             rig_hash: "bb".into(),

@@ -134,6 +134,9 @@ pub struct Facts {
     /// Distance along the ramp as taped, left wheel up and right wheel up, m.
     #[serde(default)]
     pub taped_ramp_m: [Option<f64>; 2],
+    /// Load of a rock or a shove on the axle, N.
+    #[serde(default)]
+    pub load_n: Option<f64>,
     /// Free notes.
     #[serde(default)]
     pub notes: String,

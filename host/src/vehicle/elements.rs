@@ -104,6 +104,11 @@ impl JointKind {
         ("polyurethane", JointKind::Polyurethane),
     ];
 
+    /// Assumed axial stiffness of a link with these joints at its ends: their compliances add, N/m.
+    pub fn in_series_n_per_m(joints: [Self; 2]) -> f64 {
+        1.0 / joints.iter().map(|k| 1.0 / k.assumed().radial_n_per_m).sum::<f64>()
+    }
+
     /// Assumed stiffness: round engineering values, from memory.
     pub fn assumed(self) -> BushStiffness {
         let per_degree = 180.0 / std::f64::consts::PI;
@@ -170,9 +175,12 @@ impl Link {
     pub fn drawn_length_m(&self) -> f64 {
         (self.axle.point() - self.chassis.point()).norm()
     }
-}
 
-impl Link {
+    /// Axial stiffness of both ends in series as the file states it, or as the joint kinds lead to expect, N/m; none = rigid.
+    pub fn end_stiffness_n_per_m(&self) -> Option<f64> {
+        self.stiffness_n_per_m.or_else(|| self.joints.map(JointKind::in_series_n_per_m))
+    }
+
     /// The link in other holes, counted from 0; `None` if there is no such hole. With `refit` it is re-made to the distance of
     /// its new ends at ride height, without it keeps its length.
     pub fn using(&self, chassis_hole: usize, axle_hole: usize) -> Option<Self> {

@@ -75,7 +75,7 @@ impl Explain for VirtualRigError {
             VirtualRigError::Design(error) => return error.hint(),
             VirtualRigError::OutOfReach(error) => return error.hint(),
             VirtualRigError::Phase { .. } => {
-                "It can do still, bounce, ramp left and ramp right; give some of these with --test.".into()
+                "It can do every phase but obstacle: still, bounce, ramp left, ramp right, rock forward, rock back, shove left, shove right.".into()
             }
             VirtualRigError::Ramp { .. } => "Give a --ramp-angle between 5 and 45 degrees.".into(),
             VirtualRigError::NoTravel { .. } => {

@@ -14,6 +14,7 @@ mod memory;
 pub mod parts;
 #[cfg(unix)]
 pub mod pty;
+mod pull;
 pub mod readings;
 pub mod scenario;
 mod script;
@@ -28,4 +29,5 @@ pub mod wiring;
 mod tests;
 
 pub use error::VirtualRigError;
+pub use pull::PULL_N;
 pub use vehicle_on_ramp::{Lift, Stance, Test, VehicleOnRamp};

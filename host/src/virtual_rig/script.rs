@@ -17,6 +17,10 @@ const CLIMB_M_PER_S: f64 = 0.14;
 const HOLD_S: f64 = 3.0;
 /// … every so much of rise, m.
 const HOLD_EVERY_M: f64 = 0.1;
+/// A pull: parts of the load a second, time to gather and lose speed, s, and how long it is held, s.
+const PULL_PER_S: f64 = 0.5;
+const PULL_GATHERS_S: f64 = 1.0;
+const PULL_HOLD_S: f64 = 4.0;
 /// Rest at the end of a phase before the next begins, s.
 const REST_S: f64 = 1.0;
 
@@ -81,6 +85,13 @@ impl Script {
         }
         moves.push((Move::new(at_m, from_m, CLIMB_M_PER_S, CLIMB_GATHERS_S), 0.0));
         self.leg(phase, moves);
+    }
+
+    /// A pull that comes on slowly, is held, and goes again; the parameter is the part of the load.
+    pub fn pull(&mut self, phase: Phase) {
+        let on = Move::new(0.0, 1.0, PULL_PER_S, PULL_GATHERS_S);
+        let off = Move::new(1.0, 0.0, PULL_PER_S, PULL_GATHERS_S);
+        self.leg(phase, [(on, PULL_HOLD_S), (off, 0.0)]);
     }
 
     /// Moves, each with the hold after it.

@@ -5,6 +5,7 @@
 
 use super::contact::OnRamp;
 use super::error::VirtualRigError;
+use super::pull;
 use super::script::Script;
 use super::spline::Spline;
 use super::springs::Sprung;
@@ -119,7 +120,11 @@ impl VehicleOnRamp {
                     it.lifts.push((*phase, lift));
                     Some(course)
                 }
-                _ => return Err(VirtualRigError::Phase { phase: *phase }),
+                Phase::RockForward | Phase::RockBack | Phase::ShoveLeft | Phase::ShoveRight => {
+                    it.script.pull(*phase);
+                    Some(solver.pull(*phase)?)
+                }
+                Phase::Obstacle => return Err(VirtualRigError::Phase { phase: *phase }),
             };
             it.courses.push(course);
         }
@@ -285,6 +290,20 @@ impl<'a> Solver<'a> {
             states.push((cycle, chassis, self.poses(&mut followers, heave_m, roll_rad, chassis.roll_rad)?));
         }
         Course::through(true, states).ok_or_else(|| self.no_travel(Phase::Bounce))
+    }
+
+    /// A pull by the part of its load.
+    fn pull(&self, phase: Phase) -> Result<Course, VirtualRigError> {
+        let none = || self.no_travel(phase);
+        let under_load =
+            self.mechanisms.get(self.test.axle).and_then(|m| pull::poses(self.axle, m, phase)).ok_or_else(none)?;
+        let ride = self.poses(&mut self.followers(), 0.0, 0.0, 0.0)?;
+        let states = under_load.into_iter().map(|(part, pose)| {
+            let mut poses = ride.clone();
+            poses[self.test.axle] = pose;
+            (part, self.ground.level(&pose), poses)
+        });
+        Course::through(false, states.collect()).ok_or_else(none)
     }
 
     /// A climb by the way along the ramp, the climbing wheel's rise by the same, and the lift.

@@ -90,9 +90,7 @@ fn member(
     joints: Option<[JointKind; 2]>,
 ) -> Member {
     let length_m = (ends[1].point - ends[0].point).norm();
-    // Two joints in series: their compliances add.
-    let assumed_n_per_m =
-        joints.map(|kinds| 1.0 / kinds.iter().map(|k| 1.0 / k.assumed().radial_n_per_m).sum::<f64>());
+    let assumed_n_per_m = joints.map(JointKind::in_series_n_per_m);
     Member { name, place: 0, part_of, ends, length_m, stiffness_n_per_m, assumed_n_per_m }
 }
 

@@ -7,7 +7,7 @@ use super::state::State;
 use crate::geometry::least_squares::Saddle;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::pose::COORDINATES;
-use crate::geometry::{DMatrix, Vector3};
+use crate::geometry::{DMatrix, Pose, Vector3};
 
 /// Coordinates before the angles.
 const TRANSLATIONS: usize = 3;
@@ -35,20 +35,22 @@ pub struct Reactions {
     pub roll_nm: f64,
 }
 
+/// First order of what forces do: movements of the free coordinates and forces added to rigid members.
+struct Yielded {
+    l: Linearised,
+    moved: DMatrix<f64>,
+    added: DMatrix<f64>,
+}
+
 impl Mechanism {
     /// Reactions to forces at a state: virtual work on the free coordinates gives the forces in the members, what is left on
     /// heave and roll is for the springs. Where the layout is redundant, members and bushes share the load by their stiffness
     /// (to first order in what they deflect under it). `None` if the state is singular.
     pub fn reactions(&self, state: &State, applied: &[AppliedForce]) -> Option<Reactions> {
-        let mut q = vec![0.0; self.rows.bodies.coordinates()];
-        state.predicted(state.pose.z_m, state.pose.roll_rad, &mut q);
         let work = self.virtual_work(state, applied);
-        let l = Linearised::new(&self.rows, &q, &state.inner.multipliers);
+        let Yielded { l, moved, added } = self.yielded(state, &work, &[])?;
         let free = self.rows.bodies.free();
-        let work_free = DMatrix::from_fn(free.len(), 1, |k, _| work.get(free[k]).copied().unwrap_or(0.0));
         let rigid = self.rows.rigid();
-        let no_strain = DMatrix::zeros(rigid, 1);
-        let (moved, added) = Saddle::new(&l.uu, &l.c_u)?.solve(&work_free, &no_strain)?;
         let elongated = l.jacobian.rows_range(rigid..).select_columns(free.iter()) * &moved;
         let force_n = |row: usize| match row.checked_sub(rigid) {
             None => l.weights[row] + added[row],
@@ -58,6 +60,42 @@ impl Mechanism {
         let members_n = self.order.iter().map(|&row| force_n(row)).collect();
         let held = l.up.tr_mul(&moved) + l.c_p.tr_mul(&added);
         Some(Reactions { members_n, heave_n: work[HEAVE] - held[0], roll_nm: work[ROLL] - held[1] })
+    }
+
+    /// Where the axle goes from a state when forces act on it and its members are longer by `longer_m` (in the order of
+    /// [`Mechanism::members`]) than they were, heave and roll kept: to first order in what it moves. `None` if the state is
+    /// singular.
+    pub fn deflected(&self, state: &State, applied: &[AppliedForce], longer_m: &[f64]) -> Option<Pose> {
+        let Yielded { moved, .. } = self.yielded(state, &self.virtual_work(state, applied), longer_m)?;
+        let mut q = state.pose.to_array();
+        for (coordinate, by) in self.rows.bodies.free().into_iter().zip(moved.iter()) {
+            if let Some(it) = q.get_mut(coordinate) {
+                *it += by;
+            }
+        }
+        Some(Pose::from_array(q))
+    }
+
+    /// First order of what work on the axle's coordinates and longer members do to the free coordinates.
+    fn yielded(&self, state: &State, work: &[f64; COORDINATES], longer_m: &[f64]) -> Option<Yielded> {
+        let mut q = vec![0.0; self.rows.bodies.coordinates()];
+        state.predicted(state.pose.z_m, state.pose.roll_rad, &mut q);
+        let l = Linearised::new(&self.rows, &q, &state.inner.multipliers);
+        let free = self.rows.bodies.free();
+        let mut above = DMatrix::from_fn(free.len(), 1, |k, _| work.get(free[k]).copied().unwrap_or(0.0));
+        let rigid = self.rows.rigid();
+        let mut longer = DMatrix::zeros(rigid, 1);
+        for (&row, &by_m) in self.order.iter().zip(longer_m) {
+            if row < rigid {
+                longer[row] = by_m;
+            } else {
+                // A longer spring pushes as one that is strained by as much.
+                let pushes = l.jacobian.row(row).select_columns(free.iter()).transpose();
+                above += pushes * (self.rows.weight(row) * by_m);
+            }
+        }
+        let (moved, added) = Saddle::new(&l.uu, &l.c_u)?.solve(&above, &longer)?;
+        Some(Yielded { l, moved, added })
     }
 
     /// Work of the forces per unit of each coordinate of the axle.

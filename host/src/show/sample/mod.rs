@@ -209,6 +209,7 @@ fn axle(mechanism: &Mechanism) -> AxleAnalysis {
         along: along(mechanism),
         ramp_travel_index: ramp(),
         links: links(),
+        turned: Vec::new(),
         fit: FitQuality { chi_square_per_dof: Some(1.12), surface_residual: [2e-4, 2e-4, 1e-4, 1e-4] },
         travel: Travel { heave_m: [-0.08, 0.08], roll_rad: [-0.25, 0.25] },
         seen: [true; 6],

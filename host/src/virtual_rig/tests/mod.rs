@@ -2,6 +2,7 @@
 
 mod logger;
 mod motion;
+mod play;
 
 use super::Test;
 use super::scenario;

@@ -158,7 +158,7 @@ fn a_still_reads_ride_height_and_gravity() {
 }
 
 /// A recording made of readings at 50 Hz without any logger in between.
-fn record(readings: &mut Readings, rig: &Rig) -> Recording {
+pub fn record(readings: &mut Readings, rig: &Rig) -> Recording {
     let mut recording = Recording::empty(rig);
     recording.phases = readings.vehicle().phases().copied().collect();
     recording.facts.ramp_angle_rad = Some(RAMP_RAD);
