@@ -130,7 +130,7 @@ pub fn entries(axle: &AxleAnalysis) -> Vec<Entry> {
     entries.push(entry(Quantity::RampRight, &right.index));
     for link in &axle.links {
         let give =
-            Measured::without(Status::NotMeasured, "needs a rock or shove test with its load typed in");
+            Measured::without(Status::NotMeasured, "needs rock or shove tests under several known loads");
         for (of, measured) in [
             (OfLink::Play, &link.play_m),
             (OfLink::Compliance, &give),

@@ -11,7 +11,7 @@ use crate::history::service_file::{self, instant_us};
 use crate::history::store::{HISTORY_FILE, Store, StoreError, remove, set_aside};
 use crate::measure;
 use crate::run::Counts;
-use crate::run::find::{self, RUNS, RunRef};
+use crate::run::find::{self, RUNS, RunRef, in_order};
 use crate::run::folder::{HEADER, RIG, RunFolder, WIRE};
 use crate::run::header::Source as RunSource;
 use crate::run::marks::Mark;
@@ -302,7 +302,7 @@ fn runs_with_look(runs: &Path) -> Vec<(String, PathBuf, (u64, i64))> {
         Some((name, folder, look_of(&meta)))
     });
     let mut found: Vec<_> = found.collect();
-    found.sort();
+    found.sort_by(|a, b| in_order(&a.0, &b.0));
     found
 }
 

@@ -8,6 +8,7 @@ use crate::design::Mechanism;
 use crate::design::loads::{LoadCase, reactions};
 use crate::geometry::{DMatrix, DVector};
 use crate::measure::links::Line;
+use crate::measure::numbers::HALF_95;
 use crate::measure::{AxleAnalysis, Load, Turned};
 use crate::vehicle::{Axle, JointKind};
 
@@ -84,9 +85,11 @@ impl Give {
 /// Of every line, m/N; 0 for a rigid one.
 fn compliances(axle: &Axle) -> Vec<f64> {
     let links = axle.locating.links.iter().map(|l| l.end_stiffness_n_per_m());
-    let legs = axle.locating.wishbones.iter().flat_map(|w| {
-        [w.stiffness_n_per_m.or_else(|| w.joints.map(JointKind::in_series_n_per_m)); 2]
-    });
+    let legs = axle
+        .locating
+        .wishbones
+        .iter()
+        .flat_map(|w| [w.stiffness_n_per_m.or_else(|| w.joints.map(JointKind::in_series_n_per_m)); 2]);
     links.chain(legs).map(|k| k.map_or(0.0, |k| 1.0 / k)).collect()
 }
 
@@ -142,7 +145,7 @@ fn named(turned: &Turned, lines: &[Line], k: usize, probability: f64) -> Finding
         text: format!(
             "\"{name}\" goes {:.1} ± {:.1} mm to and fro when the load turns round ({}), more than its joints should give: look at the joints of both its ends, and at the bolts in their brackets.",
             1e3 * size_m,
-            1.96e3 * u,
+            1e3 * HALF_95 * u,
             turned.load.word()
         ),
         size: Some(size_m),

@@ -106,7 +106,8 @@ fn mean_sensor(of: &[&Instant], sensor: usize) -> SensorInstant {
         return SensorInstant::Scalar(Smoothed { value, slope: 0.0, lag: 0.0, lag_u: 0.0, count });
     }
     if units.len() == n {
-        let mean = |of: fn(&UnitSmoothed) -> Vector3<f64>| units.iter().map(of).sum::<Vector3<f64>>() / n as f64;
+        let mean =
+            |of: fn(&UnitSmoothed) -> Vector3<f64>| units.iter().map(of).sum::<Vector3<f64>>() / n as f64;
         return SensorInstant::Unit(UnitSmoothed {
             force: mean(|u| u.force),
             force_slope: Vector3::zeros(),

@@ -50,6 +50,17 @@ impl Explain for FindError {
     }
 }
 
+/// Puts runs in the order in which they were made. A name begins with its time; runs of the same minute count on behind it, and
+/// the tenth comes after the ninth.
+pub fn in_order(a: &str, b: &str) -> std::cmp::Ordering {
+    let counted = |name: &str| -> (String, u64) {
+        let split =
+            name.rsplit_once('-').and_then(|(stem, count)| Some((stem.to_owned(), count.parse().ok()?)));
+        split.unwrap_or_else(|| (name.to_owned(), 1))
+    };
+    counted(a).cmp(&counted(b)).then_with(|| a.cmp(b))
+}
+
 /// Names of a vehicle's runs, sorted: by time, as their names begin with it. None where the folder cannot be listed.
 pub fn runs_of(vehicle_folder: &Path) -> Vec<String> {
     let mut names: Vec<String> = std::fs::read_dir(vehicle_folder.join(RUNS))
@@ -61,7 +72,7 @@ pub fn runs_of(vehicle_folder: &Path) -> Vec<String> {
         // A run in the making, or what a crash left of one.
         .filter(|name| !name.starts_with('.'))
         .collect();
-    names.sort();
+    names.sort_by(|a, b| in_order(a, b));
     names
 }
 
@@ -143,6 +154,18 @@ mod tests {
         assert_eq!(at_root("x.csv"), Ok(RunRef::Table(book.folder.join("x.csv"))));
         let Err(error @ FindError::Ambiguous { .. }) = at_root("two") else { panic!("two are meant") };
         assert_eq!(error.hint().unwrap(), "Say which: Bramble/two or Thistle/two.");
+    }
+
+    #[test]
+    fn the_tenth_run_of_a_minute_comes_after_the_ninth() {
+        let made = [
+            "2026-11-26-0044-rock",
+            "2026-11-26-0044-rock-2",
+            "2026-11-26-0044-rock-10",
+            "2026-11-26-0045-rock",
+        ];
+        let (_dir, book) = logbook(&made.map(|run| ("Bramble", run)));
+        assert_eq!(runs_of(&book.vehicle_folder("Bramble")), made);
     }
 
     #[test]

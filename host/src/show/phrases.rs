@@ -1,8 +1,9 @@
 //! Parts of sentences that text and report share.
 
 use super::Units;
+use super::units::HALF_95;
 use super::units::Scale;
-use crate::measure::{AxleAnalysis, RampIndex};
+use crate::measure::{AxleAnalysis, Measured, RampIndex};
 use crate::run::Counts;
 
 /// Where the ± of a drawing comes from.
@@ -30,6 +31,14 @@ pub fn roll_range(axle: &AxleAnalysis, units: Units) -> String {
     let [low, high] = axle.travel.roll_rad;
     let show = |v: f64| units.angle().set_to(v, 1);
     format!("{} right wheel up to {} left wheel up", show(-low), show(high))
+}
+
+/// What stands for a length that was not measured: its status, and how long it may be at most where that is known.
+pub fn without_value(measured: &Measured, units: Units) -> String {
+    let decimals = if units == Units::Mm { 1 } else { 3 };
+    let most = measured.value.zip(measured.u).map(|(value, u)| value.abs() + HALF_95 * u);
+    let most = most.map(|m| format!(", at most {}", units.length().set_to(m, decimals)));
+    format!("{}{}", measured.status.word(), most.unwrap_or_default())
 }
 
 /// The index with its state, and the tape beside it.

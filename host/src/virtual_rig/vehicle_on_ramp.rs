@@ -295,8 +295,11 @@ impl<'a> Solver<'a> {
     /// A pull by the part of its load.
     fn pull(&self, phase: Phase) -> Result<Course, VirtualRigError> {
         let none = || self.no_travel(phase);
-        let under_load =
-            self.mechanisms.get(self.test.axle).and_then(|m| pull::poses(self.axle, m, phase)).ok_or_else(none)?;
+        let under_load = self
+            .mechanisms
+            .get(self.test.axle)
+            .and_then(|m| pull::poses(self.axle, m, phase))
+            .ok_or_else(none)?;
         let ride = self.poses(&mut self.followers(), 0.0, 0.0, 0.0)?;
         let states = under_load.into_iter().map(|(part, pose)| {
             let mut poses = ride.clone();

@@ -10,6 +10,7 @@ mod serve;
 mod ten_thousand;
 mod tune;
 mod worked_values;
+mod worn_joint;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

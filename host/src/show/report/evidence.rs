@@ -141,7 +141,7 @@ fn measured(measured: &Measured, units: Units) -> Markup {
             @match measured.measured() {
                 Some((value, u)) => (whole(&units.length().with_u(value, Some(u)))),
                 None => {
-                    (measured.status.word())
+                    (phrases::without_value(measured, units))
                     @if let Some(why) = &measured.why { div.why { (words::capital(why)) "." } }
                 }
             }

@@ -83,7 +83,7 @@ fn link_value(measured: &Measured, units: Units) -> String {
         Some((value, u)) => units.length().with_u(value, Some(u)),
         None => {
             let why = measured.why.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
-            format!("{}{why}", measured.status.word())
+            format!("{}{why}", phrases::without_value(measured, units))
         }
     }
 }

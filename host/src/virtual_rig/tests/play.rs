@@ -73,14 +73,20 @@ fn fine(rig: &Rig) -> Rig {
     rig
 }
 
-fn analysed(drawn: &Vehicle, rig: &Rig, loose: Option<usize>, seed: u64) -> (AxleAnalysis, Vec<Finding>, Vec<f64>) {
+fn analysed(
+    drawn: &Vehicle,
+    rig: &Rig,
+    loose: Option<usize>,
+    seed: u64,
+) -> (AxleAnalysis, Vec<Finding>, Vec<f64>) {
     let mut truly = drawn.clone();
     if let Some(loose) = loose {
         truly.axles[0].locating.links[loose].play_m = PLAY_M;
     }
     let it = rocked(&truly);
-    let truth: Vec<Vec<f64>> =
-        [[Phase::RockForward, Phase::RockBack], [Phase::ShoveLeft, Phase::ShoveRight]].map(|p| jumps(drawn, &it, p)).into();
+    let truth: Vec<Vec<f64>> = [[Phase::RockForward, Phase::RockBack], [Phase::ShoveLeft, Phase::ShoveRight]]
+        .map(|p| jumps(drawn, &it, p))
+        .into();
     let most = (0..truth[0].len()).map(|k| truth.iter().map(|t| t[k].abs()).fold(0.0, f64::max)).collect();
     let mut readings = Readings::new(it, rig, Some(seed)).expect("every sensor has something to read");
     let mut recording = record(&mut readings, rig);
@@ -104,7 +110,13 @@ fn play_is_measured_as_well_as_is_said_and_the_loose_link_is_named() {
         let (axle, findings, truth) = analysed(&drawn, &rig, Some(loose), seed);
         for (k, link) in axle.links.iter().enumerate() {
             let (value, u) = link.play_m.value.zip(link.play_m.u).expect("rock and shove");
-            println!("seed {seed} {}: {:.3} ± {:.3} mm, truly {:.3}", link.name, 1e3 * value, 1e3 * u, 1e3 * truth[k]);
+            println!(
+                "seed {seed} {}: {:.3} ± {:.3} mm, truly {:.3}",
+                link.name,
+                1e3 * value,
+                1e3 * u,
+                1e3 * truth[k]
+            );
             square += ((value - truth[k]) / u).powi(2) / (RUNS as f64 * axle.links.len() as f64);
         }
         let name = &drawn.axles[0].locating.links[loose].name;
