@@ -43,7 +43,7 @@ pub struct Request {
     pub rig_file: PathBuf,
     /// The axle under test by name; none: the only one, or the first with sensors.
     pub axle: Option<String>,
-    /// Phases in order, from still, bounce, ramp left and ramp right.
+    /// Phases in order; every one but an obstacle.
     pub plan: Vec<Phase>,
     /// Angle of the ramp, rad.
     pub ramp_rad: f64,

@@ -92,7 +92,7 @@ fn what_cannot_be_simulated_is_said() {
     };
     let told = [
         fails(&Request { axle: Some("front".into()), ..base.clone() }),
-        fails(&Request { plan: vec![Phase::Still, Phase::RockBack], ..base.clone() }),
+        fails(&Request { plan: vec![Phase::Still, Phase::Obstacle], ..base.clone() }),
         fails(&Request { ramp_rad: 0.0, ..base.clone() }),
     ];
     let rig = scenario::RIG.replacen("ads1115", "max11254", 1);
