@@ -7,7 +7,7 @@ use crate::show::qr;
 use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::iterator::Signals;
 
-/// Serve the logbook as web pages on this computer: runs, comparisons, wear.
+/// Serve the logbook as web pages on this computer: runs, recording, a drawing board, wear.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Pages are for this computer alone. With --lan other devices of your network may come in, each with a code that \

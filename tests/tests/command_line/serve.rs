@@ -112,3 +112,101 @@ fn a_port_that_is_taken_is_told_with_what_to_do() {
     let output = super::hingeline(at.parent().expect("above"), &["serve", "--port", "0"]);
     assert_eq!(output.status.code(), Some(2), "no logbook");
 }
+
+/// The page's own token, as its script reads it.
+fn page_token(page: &str) -> &str {
+    let rest = page.split_once("name=\"page-token\" content=\"").expect("a token").1;
+    rest.split('"').next().expect("its end")
+}
+
+impl Server {
+    /// What a page's script sends; the answer must be good.
+    fn post(&self, token: &str, path: &str, body: &str) {
+        let (head, answer) = self.send(&format!(
+            "POST {path} HTTP/1.1\r\nhost: {0}\r\norigin: http://{0}\r\nx-page-token: {token}\r\ncontent-type: application/json\r\n\
+             content-length: {1}\r\nconnection: close\r\n\r\n{body}",
+            self.host,
+            body.len()
+        ));
+        assert!(head.starts_with("HTTP/1.1 200"), "{path}: {head}\n{answer}");
+    }
+
+    /// The updates of a recording as a page hears them.
+    fn updates(&self) -> BufReader<TcpStream> {
+        let mut stream = TcpStream::connect(&self.host).expect("it listens");
+        write!(stream, "GET /record/events HTTP/1.1\r\nhost: {}\r\n\r\n", self.host).expect("sent");
+        stream.set_read_timeout(Some(PATIENCE)).expect("set");
+        BufReader::new(stream)
+    }
+}
+
+/// How long a word from the program is waited for, on a busy machine.
+const PATIENCE: Duration = Duration::from_secs(60);
+/// Pages that watch and read nothing.
+const SLOW_PAGES: usize = 50;
+const PLAN: &str = "still,bounce,ramp left,ramp right";
+
+/// States of a recording, until one fits.
+fn wait_for(updates: &mut impl BufRead, fits: impl Fn(&serde_json::Value) -> bool) -> serde_json::Value {
+    let mut line = String::new();
+    let from = Instant::now();
+    let mut last = serde_json::Value::Null;
+    while from.elapsed() < PATIENCE {
+        line.clear();
+        assert!(updates.read_line(&mut line).expect("a line") > 0, "the stream ended");
+        let told = line.strip_prefix("data: ").and_then(|data| serde_json::from_str(data).ok());
+        let Some(told) = told.filter(serde_json::Value::is_object) else { continue };
+        if fits(&told) {
+            return told;
+        }
+        last = told;
+    }
+    panic!("never said; last: {last}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_test_is_recorded_from_the_page_while_fifty_pages_lag() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = folder.path();
+    done(at, &["init", "."]);
+    done(at, &["new", "double-triangulated-four-link", "Bramble"]);
+    let mut rig = Command::new(program())
+        .args(["simulate", "Bramble/vehicle.toml", "--speed", "10", "--plan", PLAN])
+        .current_dir(at)
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the virtual rig starts");
+    let mut port = String::new();
+    BufReader::new(rig.stdout.take().expect("piped")).read_line(&mut port).expect("a port");
+    let server = Server::start(at);
+    let token = page_token(&server.get("/record")).to_owned();
+    let _slow: Vec<_> = (0..SLOW_PAGES).map(|_| server.updates()).collect();
+    let mut updates = server.updates();
+    let start = format!(
+        "{{\"vehicle\":\"Bramble\",\"port\":\"{}\",\"plan\":\"{PLAN}\",\"ramp_angle_deg\":20,\"notes\":\"from the page\"}}",
+        port.trim_end()
+    );
+    server.post(&token, "/record/start", &start);
+    let still = wait_for(&mut updates, |told| told["course"] == "records");
+    assert_eq!(still["headline"], "Still");
+    server.post(&token, "/record/command", "{\"do\":\"note\",\"text\":\"a gust\"}");
+    wait_for(&mut updates, |told| told["headline"] == "Bounce");
+    let ramp = wait_for(&mut updates, |told| told["headline"] == "Ramp left");
+    assert!(ramp["instruction"].as_str().is_some_and(|text| text.contains("up the ramp")), "{ramp}");
+    assert!(ramp["sensors"].as_array().is_some_and(|all| all.iter().all(|s| s["silent"] == false)), "{ramp}");
+    let over = wait_for(&mut updates, |told| told["course"] == "over");
+    rig.kill().expect("the rig lives");
+    rig.wait().expect("it is gone");
+    assert!(over["instruction"].as_str().is_some_and(|text| text.contains(", 0 lost")), "{over}");
+    let page = over["page"].as_str().expect("the run's page").to_owned();
+    assert!(server.get(&page).contains("from the page"));
+    let took = server.end();
+    assert!(took < ENDS_WITHIN, "{took:?}");
+    let run = page.rsplit('/').next().expect("a name");
+    let marks =
+        std::fs::read_to_string(at.join("Bramble/runs").join(run).join("marks.jsonl")).expect("marks");
+    assert!(marks.contains("a gust") && marks.contains("the plan is done"), "{marks}");
+}

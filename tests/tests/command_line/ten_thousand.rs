@@ -1,7 +1,8 @@
-//! How long history and wear take on a logbook of ten thousand runs of one vehicle.
+//! How long history, wear and the first page in a browser take on a logbook of ten thousand runs of one vehicle.
 //!
 //! Only with `HINGELINE_LONG` set: ten thousand folders take a while to make. A release build is held to 100 ms.
 
+use super::serve::Server;
 use super::{done, program};
 use hingeline::files::starters::Layout;
 use hingeline::history::comparable::basis;
@@ -90,6 +91,19 @@ fn quickest_ms(at: &Path, arguments: &[&str]) -> f64 {
     (0..5).map(|_| once()).fold(f64::INFINITY, f64::min)
 }
 
+/// The quickest of five, ms: the first page of the list in a browser, asked for over HTTP.
+fn quickest_page_ms(at: &Path) -> f64 {
+    let server = Server::start(at);
+    let once = || {
+        let start = Instant::now();
+        assert!(server.get("/").contains("10000 runs"));
+        start.elapsed().as_secs_f64() * 1e3
+    };
+    let quickest = (0..5).map(|_| once()).fold(f64::INFINITY, f64::min);
+    server.end();
+    quickest
+}
+
 #[test]
 fn ten_thousand_runs_are_listed_and_judged_at_once() {
     if std::env::var_os("HINGELINE_LONG").is_none() {
@@ -116,8 +130,10 @@ fn ten_thousand_runs_are_listed_and_judged_at_once() {
     drop(store);
     let history = quickest_ms(at, &["history"]);
     let wear = quickest_ms(at, &["wear", "Bramble"]);
+    let page = quickest_page_ms(at);
     let (first, last) = (thousands[0], thousands[thousands.len() - 1]);
-    let told =
-        format!("history {history:.0} ms, wear {wear:.0} ms, insertion {first:.2} ms, then {last:.2} ms");
-    assert!(history < MOST_MS && wear < MOST_MS && last < FLAT * first, "{told}");
+    let told = format!(
+        "history {history:.0} ms, wear {wear:.0} ms, page {page:.0} ms, insertion {first:.2} ms, then {last:.2} ms"
+    );
+    assert!(history < MOST_MS && wear < MOST_MS && page < MOST_MS && last < FLAT * first, "{told}");
 }

@@ -1,7 +1,9 @@
 //! The server as a caller meets it: in process for what it answers, over sockets for how connections live and end.
 
+mod board;
 mod connections;
 mod doors;
+mod live;
 mod pages;
 
 use super::listen::Ends;

@@ -172,7 +172,7 @@ pub fn board(
                     h2 #turn-title { "The axle in space" }
                     (turn(&parts.model, axle.map(|a| &a.sweep), setting.units))
                 }
-                section aria-labelledby="views-title" {
+                section.views aria-labelledby="views-title" {
                     h2 #views-title { "Drawings to scale" }
                     div.plots { @for (k, title) in titles.iter().enumerate() {
                         figure { figcaption { strong { (title) } }
@@ -269,12 +269,12 @@ fn turn(model: &str, sweep: Option<&crate::vehicle::Sweep>, units: Units) -> Mar
         (stage(model))
         div.states {
             div.slider {
-                label for="heave" { "Bump," (units.length().unit) }
+                label for="heave" { "Bump," (whole(units.length().unit)) }
                 input type="range" id="heave" min=(format!("{:.2}", -down * per_m)) max=(format!("{:.2}", up * per_m)) step="any" value="0" data-per-m=(per_m);
                 output for="heave" { "0" }
             }
             div.slider {
-                label for="roll" { "Left wheel up, °" }
+                label for="roll" { "Left wheel up,\u{a0}°" }
                 input type="range" id="roll" min=(format!("{:.2}", -roll.to_degrees())) max=(format!("{:.2}", roll.to_degrees())) step="any" value="0";
                 output for="roll" { "0" }
             }

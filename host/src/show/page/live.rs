@@ -139,7 +139,8 @@ impl Told {
 
     /// A recording that came to nothing.
     pub fn failed(problem: &Problem) -> Self {
-        let sentence = format!("{}.", words::capital(&problem.sentence));
+        // It may begin with a name, which keeps its letters.
+        let sentence = format!("Why: {}.", problem.sentence.trim_end_matches('.'));
         let details = problem.details.clone().unwrap_or_default();
         let hint = problem.hint.clone().unwrap_or(details);
         Self { trouble: sentence, ..Self::plain("over", "Nothing was recorded", &hint) }
@@ -256,6 +257,7 @@ fn at_work() -> Markup {
 fn setup(vehicles: &[String], ports: &[(String, String)]) -> Markup {
     html! {
         h2 #setup-title { "Before you start" }
+        @if vehicles.is_empty() { p { "The logbook has no vehicle yet. hingeline new LAYOUT NAME makes one." } }
         div.caution { ul { @for caution in CAUTIONS { li { (caution) } } } }
         form #start {
             label.tick { input type="checkbox" name="read" required; " Everybody here has read this, and nobody is in danger." }

@@ -103,7 +103,7 @@ impl<'a> Frame<'a> {
                     }
                     main #content .wide-page[self.wide] tabindex="-1" { (body) }
                     footer { p { "hingeline " (env!("CARGO_PKG_VERSION"))
-                        ", on this computer alone. It advises; it does not certify a vehicle as safe." } }
+                        ". It advises; it does not certify a vehicle as safe." } }
                 }
             }
         }

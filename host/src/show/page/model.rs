@@ -56,6 +56,7 @@ fn floor(axle: &Axle) -> Vec<Value> {
     vec![
         line("floor", "floor", "floor", &edge),
         line("centreline", "floor", "floor", &[p(back, 0.0), p(front, 0.0)]),
+        line("forward", "floor", "nose", &[p(front - 0.12, 0.08), p(front, 0.0), p(front - 0.12, -0.08)]),
         line("under the axle", "floor", "floor", &[p(c.x, side), p(c.x, -side)]),
     ]
 }
@@ -77,7 +78,7 @@ mod tests {
         let (low, high) = (model(0.0), model(0.05));
         let lines = |m: &Value| m["lines"].as_array().unwrap().clone();
         let parts = |part: &str| lines(&low).iter().filter(|l| l["part"] == part).count();
-        assert_eq!((parts("link"), parts("wheel"), parts("axle"), parts("floor")), (4, 4, 1, 3));
+        assert_eq!((parts("link"), parts("wheel"), parts("axle"), parts("floor")), (4, 4, 1, 3), "{low}");
         let z = |m: &Value, part: &str| {
             let found = lines(m).into_iter().find(|l| l["part"] == part).unwrap();
             found["points_m"][1][2].as_f64().unwrap()

@@ -2,6 +2,7 @@
 
 use super::{Asked, Problem, Setting};
 use crate::jobs::history::Listing;
+use crate::jobs::what_if;
 use crate::show::{Units, sample};
 
 fn setting() -> Setting {
@@ -23,8 +24,24 @@ fn pages() -> Vec<(&'static str, String)> {
         ("run", super::run(&comparison, &vehicle, ["Bramble", "r"], &others, &setting())),
         ("problem", super::problem(&problem, &setting())),
         ("catching up", super::catching_up(Some("Run 1 of 2"), &setting())),
+        ("whose axle", super::which_drawing(&["Bramble".into()], &setting())),
+        ("board", board()),
+        ("record", super::record(&["Bramble".into()], &[("port".into(), "a logger".into())], &setting())),
         ("wear", super::which_vehicle(&[], &[], &setting())),
     ]
+}
+
+fn board() -> String {
+    let vehicle = sample::bramble();
+    let request = what_if::Request {
+        vehicle: &vehicle,
+        axle_index: 0,
+        changes: Vec::new(),
+        shown: (0.0, 0.0),
+        with_u: true,
+    };
+    let drawn = what_if::run(&request).unwrap();
+    super::board("Bramble", &vehicle, &what_if::handles(&vehicle.axles[0]), &drawn, &setting())
 }
 
 #[test]
@@ -54,6 +71,19 @@ fn every_page_has_its_landmarks_one_skip_link_and_a_title() {
         for field in page.split("<select").skip(1).chain(page.split("<input type=\"date\"").skip(1)) {
             assert!(field.contains("</label>"), "{name}: a field without a label: {field:.60}");
         }
+    }
+}
+
+#[test]
+fn who_starts_a_test_has_the_cautions_before_him() {
+    let pages = pages();
+    let (_, record) = pages.iter().find(|(name, _)| *name == "record").unwrap();
+    for caution in crate::jobs::cautions::CAUTIONS {
+        let coded = caution.replace('&', "&amp;").replace('"', "&quot;");
+        assert!(
+            record.find(&coded) < record.find("type=\"submit\">Start") && record.contains(&coded),
+            "{caution}"
+        );
     }
 }
 
