@@ -64,12 +64,17 @@ impl Keeper {
 
     /// Whether it takes messages.
     pub fn takes(&self) -> bool {
-        !self.broken && self.task == Task::None && self.store.log.has_room()
+        !self.broken && self.store.is_settled() && self.task == Task::None && self.store.log.has_room()
     }
 
     /// Whether it works for the host.
     pub fn is_busy(&self) -> bool {
         self.task != Task::None
+    }
+
+    /// Whether the memory is still being made ready.
+    pub const fn is_settling(&self) -> bool {
+        !self.broken && !self.store.is_settled()
     }
 
     /// Is to hand over records.
@@ -91,8 +96,12 @@ impl Keeper {
         self.broken |= self.store.keep_configuration(flash, configuration).is_err();
     }
 
-    /// Does one piece of what there is to do: messages first, then what the host asked for.
+    /// Does one piece of what there is to do: the memory is made ready first, then messages, then what the host asked for.
     pub fn work<F: NorFlash>(&mut self, flash: &mut F, outbox: &mut Outbox) -> Worked {
+        if self.is_settling() {
+            self.broken |= self.store.settle(flash).is_err();
+            return Worked::More;
+        }
         if self.store.log.is_writing() {
             return match self.store.log.write_piece(flash) {
                 Ok(()) => Worked::More,

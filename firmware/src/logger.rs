@@ -195,6 +195,9 @@ impl Logger {
         }
         let urgent = self.outbox.kept.room() < pending::QUEUE / 2;
         let sampling = matches!(self.mode, Mode::Streaming | Mode::Starting { .. });
+        if sampling && keeper.is_settling() {
+            return u64::MAX;
+        }
         if sampling && !urgent && self.wake_us < now_us.saturating_add(PIECE_US) {
             return u64::MAX;
         }

@@ -40,13 +40,25 @@ pub struct Store {
     settings: Settings,
     /// What is kept in them.
     kept: Kept,
-    /// The log of records.
+    /// The log of records. It takes and gives none before the store is settled.
     pub log: Log,
+    /// What is left to do before that.
+    unsettled: Option<Unsettled>,
+}
+
+/// What is to be done with the log before it may be used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Unsettled {
+    /// The memory was never used and holds whatever it was made with. It is looked through backwards; this piece is next.
+    Looking(u32),
+    /// So many sectors are to be erased, the last of them first.
+    Erasing(u32),
 }
 
 impl Store {
-    /// Opens the memory at boot: counts the boot, and ends an erasure that a power cut broke off. A memory that was never used
-    /// is erased where it is not empty, so that this may take seconds, once.
+    /// Opens the memory at boot and counts the boot. That reads some bytes of each sector and writes the settings, so that it is
+    /// soon done; what takes longer is left to [`Store::settle`]: to end an erasure that a power cut broke off, and to erase a
+    /// memory that was never used where it is not empty.
     ///
     /// # Errors
     /// [`StoreError`] if it cannot be used; the logger then works without a store.
@@ -64,22 +76,75 @@ impl Store {
         }
         let (mut settings, kept) = settings::load(flash)?;
         let mut log = Log::new(F::ERASE_SIZE as u32, settings::SLOTS, sectors);
-        // A memory without settings holds whatever it was made with, which is mostly nothing.
-        let mut kept = match kept {
-            Some(kept) => kept,
-            None => Kept::new(log.sectors_to_erase(flash)?),
-        };
+        let mut kept = kept.unwrap_or_else(Kept::new);
         kept.boot_count = kept.boot_count.saturating_add(1);
         settings.save(flash, &kept)?;
-        if kept.erase_sectors > 0 {
-            for sector in (0..kept.erase_sectors.min(log.sectors())).rev() {
-                log.erase_sector(flash, sector)?;
+        let unsettled = match kept.erase_sectors {
+            0 => {
+                log.find_end(flash)?;
+                None
             }
-            kept.erase_sectors = 0;
-            settings.save(flash, &kept)?;
+            settings::UNKNOWN => Some(Unsettled::Looking(log.pieces())),
+            sectors => Some(Unsettled::Erasing(sectors.min(log.sectors()))),
+        };
+        Ok(Self { settings, kept, log, unsettled })
+    }
+
+    /// Whether the log may be used.
+    pub const fn is_settled(&self) -> bool {
+        self.unsettled.is_none()
+    }
+
+    /// Does a piece of what is left to do before the log may be used: looks at a piece of the memory, or erases a sector. Not
+    /// while sampling.
+    ///
+    /// # Errors
+    /// [`StoreError`]; the next boot tries again.
+    pub fn settle<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
+        match self.unsettled {
+            None => Ok(()),
+            Some(Unsettled::Looking(pieces)) => self.look(flash, pieces),
+            Some(Unsettled::Erasing(sectors)) => {
+                self.erase_next(flash, sectors)?;
+                self.unsettled = sectors.checked_sub(1).map(Unsettled::Erasing);
+                Ok(())
+            }
         }
-        log.find_end(flash)?;
-        Ok(Self { settings, kept, log })
+    }
+
+    /// Looks at the last of so many pieces.
+    fn look<F: NorFlash>(&mut self, flash: &mut F, pieces: u32) -> Result<(), StoreError> {
+        let Some(last) = pieces.checked_sub(1) else {
+            return self.begin_settling_by_erasure(flash, 0);
+        };
+        match self.log.sector_in_use(flash, last)? {
+            // All below is erased, looked at or not: a power cut in an erasure leaves what looks empty and is not.
+            Some(sector) => self.begin_settling_by_erasure(flash, sector + 1),
+            None => {
+                self.unsettled = Some(Unsettled::Looking(last));
+                Ok(())
+            }
+        }
+    }
+
+    fn begin_settling_by_erasure<F: NorFlash>(
+        &mut self,
+        flash: &mut F,
+        sectors: u32,
+    ) -> Result<(), StoreError> {
+        if sectors > 0 {
+            self.keep_erasure(flash, sectors)?;
+        }
+        self.unsettled = Some(Unsettled::Erasing(sectors));
+        Ok(())
+    }
+
+    /// Keeps how many sectors are to be erased.
+    fn keep_erasure<F: NorFlash>(&mut self, flash: &mut F, sectors: u32) -> Result<(), StoreError> {
+        let kept = Kept { erase_sectors: sectors, ..self.kept.clone() };
+        self.settings.save(flash, &kept)?;
+        self.kept = kept;
+        Ok(())
     }
 
     /// How often it has booted, this time included.
@@ -116,10 +181,9 @@ impl Store {
     /// # Errors
     /// [`StoreError`]; nothing is erased then.
     pub fn begin_erasing<F: NorFlash>(&mut self, flash: &mut F) -> Result<u32, StoreError> {
-        let kept = Kept { erase_sectors: self.log.used_sectors(), ..self.kept.clone() };
-        self.settings.save(flash, &kept)?;
-        self.kept = kept;
-        Ok(self.kept.erase_sectors)
+        let sectors = self.log.used_sectors();
+        self.keep_erasure(flash, sectors)?;
+        Ok(sectors)
     }
 
     /// Erases the sector before `sector`, counted from the log's first; after the last, at 0, all is done.
@@ -130,9 +194,7 @@ impl Store {
         if let Some(sector) = sector.checked_sub(1) {
             return self.log.erase_sector(flash, sector);
         }
-        let kept = Kept { erase_sectors: 0, ..self.kept.clone() };
-        self.settings.save(flash, &kept)?;
-        self.kept = kept;
+        self.keep_erasure(flash, 0)?;
         self.log.find_end(flash)
     }
 }

@@ -4,7 +4,8 @@
 mod nor;
 
 use hingeline_firmware::Configuration;
-use hingeline_firmware::store::{Store, StoreError};
+use hingeline_firmware::store::settings::SLOT_BYTES;
+use hingeline_firmware::store::{PIECE, Store, StoreError};
 use hingeline_protocol::{Component, SensorConfig};
 use nor::{Nor, SECTOR};
 
@@ -30,6 +31,15 @@ fn configuration(sensors: u8, period_us: u32) -> Configuration {
     Configuration { sensors: (0..sensors).map(sensor).collect(), period_us, scans_per_block: 0 }
 }
 
+/// Opens the memory and settles it.
+fn opened(flash: &mut Nor) -> Result<Store, StoreError> {
+    let mut store = Store::open(flash)?;
+    while !store.is_settled() {
+        store.settle(flash)?;
+    }
+    Ok(store)
+}
+
 /// Every record, as (boot, index, message).
 fn records(store: &Store, flash: &mut Nor) -> Vec<(u32, u32, Vec<u8>)> {
     let mut cursor = store.log.cursor();
@@ -46,21 +56,21 @@ fn message(number: usize) -> Vec<u8> {
 #[test]
 fn what_is_kept_comes_back_after_any_boot() {
     let mut flash = Nor::new(SECTORS, 1);
-    let mut store = Store::open(&mut flash).unwrap();
+    let mut store = opened(&mut flash).unwrap();
     assert_eq!((store.boot_count(), store.log.total()), (1, 0));
     assert_eq!(store.configuration(), &Configuration::new());
     let full = configuration(32, 5000);
     store.keep_configuration(&mut flash, &full).unwrap();
     (0..20).for_each(|k| store.log.append(&mut flash, 1, &message(k)).unwrap());
     for boot in 2..6 {
-        let again = Store::open(&mut flash).unwrap();
+        let again = opened(&mut flash).unwrap();
         assert_eq!((again.boot_count(), again.log.total()), (boot, 20));
         assert_eq!(again.configuration(), &full);
         let expected: Vec<_> = (0..20).map(|k| (1, k as u32, message(k))).collect();
         assert_eq!(records(&again, &mut flash), expected);
     }
     // Saving what is saved costs nothing.
-    let mut store = Store::open(&mut flash).unwrap();
+    let mut store = opened(&mut flash).unwrap();
     flash.power_on(Some(0));
     store.keep_configuration(&mut flash, &full).unwrap();
 }
@@ -68,19 +78,19 @@ fn what_is_kept_comes_back_after_any_boot() {
 #[test]
 fn a_full_log_says_so_and_keeps_what_it_has() {
     let mut flash = Nor::new(SECTORS, 2);
-    let mut store = Store::open(&mut flash).unwrap();
+    let mut store = opened(&mut flash).unwrap();
     let mut count = 0;
     while store.log.has_room() {
         store.log.append(&mut flash, 1, &[7; 500]).unwrap();
         count += 1;
     }
     assert_eq!(store.log.append(&mut flash, 1, &[7; 556]), Err(StoreError::Full));
-    let mut again = Store::open(&mut flash).unwrap();
+    let mut again = opened(&mut flash).unwrap();
     assert_eq!((again.log.total(), records(&again, &mut flash).len()), (count, count as usize));
     assert!(!again.log.has_room());
     erase(&mut again, &mut flash).unwrap();
     assert!(again.log.has_room() && again.log.total() == 0);
-    assert_eq!(Store::open(&mut flash).unwrap().log.total(), 0);
+    assert_eq!(opened(&mut flash).unwrap().log.total(), 0);
 }
 
 fn erase(store: &mut Store, flash: &mut Nor) -> Result<(), StoreError> {
@@ -100,16 +110,16 @@ fn cut_everywhere(flash: &Nor, work: impl Fn(&mut Nor), check: impl Fn(&Store, &
         assert!(!torn.powered, "the power was to fail at step {first}");
         let mut boot = torn.clone();
         boot.power_on(None);
-        let store = Store::open(&mut boot).unwrap();
+        let store = opened(&mut boot).unwrap();
         let steps = boot.steps;
         check(&store, &mut boot, &format!("cut at {first}"));
         // Two torn writes in a row: some second cuts, evenly among all.
         for second in (first % 7..steps).step_by(7) {
             let mut twice = torn.clone();
             twice.power_on(Some(second));
-            assert!(Store::open(&mut twice).is_err());
+            assert!(opened(&mut twice).is_err());
             twice.power_on(None);
-            let store = Store::open(&mut twice).unwrap();
+            let store = opened(&mut twice).unwrap();
             check(&store, &mut twice, &format!("cut at {first}, then at {second}"));
         }
     }
@@ -120,7 +130,7 @@ fn a_configuration_is_the_old_or_the_new_one_wherever_power_fails_twice() {
     let (old, new) = (configuration(3, 5000), configuration(4, 10_000));
     for seed in 1..6 {
         let mut flash = Nor::new(SECTORS, seed);
-        let mut store = Store::open(&mut flash).unwrap();
+        let mut store = opened(&mut flash).unwrap();
         store.keep_configuration(&mut flash, &old).unwrap();
         let before = store.boot_count();
         let work = |flash: &mut Nor| store.clone().keep_configuration(flash, &new).unwrap_or_default();
@@ -135,7 +145,7 @@ fn a_configuration_is_the_old_or_the_new_one_wherever_power_fails_twice() {
 #[test]
 fn records_before_a_cut_stay_and_none_is_made_up() {
     let mut flash = Nor::new(SECTORS, 11);
-    let mut store = Store::open(&mut flash).unwrap();
+    let mut store = opened(&mut flash).unwrap();
     let before: Vec<_> = (0..14).map(|k| (1, k as u32, message(k))).collect();
     (0..14).for_each(|k| store.log.append(&mut flash, 1, &message(k)).unwrap());
     let work = |flash: &mut Nor| {
@@ -159,14 +169,14 @@ fn records_before_a_cut_stay_and_none_is_made_up() {
         let more = records(&after, flash);
         assert_eq!(more.len(), found.len() + 3, "{place}");
         assert_eq!(&more[..found.len()], &found, "{place}");
-        assert_eq!(Store::open(flash).unwrap().log.total() as usize, more.len(), "{place}");
+        assert_eq!(opened(flash).unwrap().log.total() as usize, more.len(), "{place}");
     });
 }
 
 #[test]
 fn an_erasure_that_was_begun_is_ended_and_brings_nothing_back() {
     let mut flash = Nor::new(SECTORS, 5);
-    let mut store = Store::open(&mut flash).unwrap();
+    let mut store = opened(&mut flash).unwrap();
     (0..30).for_each(|k| store.log.append(&mut flash, 1, &message(k)).unwrap());
     let before = records(&store, &mut flash);
     let work = |flash: &mut Nor| erase(&mut store.clone(), flash).unwrap_or_default();
@@ -183,20 +193,54 @@ fn an_erasure_that_was_begun_is_ended_and_brings_nothing_back() {
 #[test]
 fn a_sector_that_takes_nothing_costs_no_record() {
     let mut flash = Nor::new(SECTORS, 3);
-    let mut store = Store::open(&mut flash).unwrap();
+    let mut store = opened(&mut flash).unwrap();
     flash.dead_sector = Some(3);
     (0..20).for_each(|k| store.log.append(&mut flash, 1, &message(k)).unwrap());
     let expected: Vec<_> = (0..20).map(|k| (1, k as u32, message(k))).collect();
     assert_eq!(records(&store, &mut flash), expected);
-    let again = Store::open(&mut flash).unwrap();
+    let again = opened(&mut flash).unwrap();
     assert_eq!((again.log.total(), records(&again, &mut flash)), (20, expected));
 }
 
 #[test]
 fn a_flash_that_does_not_suit_is_refused() {
-    assert_eq!(Store::open(&mut Nor::new(2, 1)).err(), Some(StoreError::Unsuitable));
+    assert_eq!(opened(&mut Nor::new(2, 1)).err(), Some(StoreError::Unsuitable));
     let mut dead = Nor::new(SECTORS, 1);
     dead.powered = false;
-    assert_eq!(Store::open(&mut dead).err(), Some(StoreError::Broken));
-    assert_eq!(SECTOR % hingeline_firmware::store::PIECE, 0);
+    assert_eq!(opened(&mut dead).err(), Some(StoreError::Broken));
+    assert_eq!(SECTOR % PIECE, 0);
+}
+
+#[test]
+fn a_boot_reads_a_piece_of_each_sector_and_little_else() {
+    const MANY: usize = 64;
+    let mut flash = Nor::new(MANY, 4);
+    let mut store = opened(&mut flash).unwrap();
+    for records in [0, 3, 150] {
+        (0..records).for_each(|k| store.log.append(&mut flash, 1, &message(k)).unwrap());
+        flash.power_on(None);
+        let again = Store::open(&mut flash).unwrap();
+        assert!(again.is_settled() && again.log.total() == store.log.total());
+        // Both settings and the new ones read back; the last sector for its end, and for the number of its last record.
+        let most = 3 * SLOT_BYTES + MANY * PIECE + 2 * SECTOR;
+        assert!(flash.bytes_read <= most as u64, "{} bytes after {records} records", flash.bytes_read);
+    }
+}
+
+#[test]
+fn a_memory_that_was_never_used_is_made_empty_wherever_power_fails() {
+    // The first piece of the fourth sector is empty, and the rest is not.
+    let places = [[5 * SECTOR + 2000, 3 * SECTOR], [2 * SECTOR, 4 * SECTOR + PIECE], [4 * SECTOR - 1, SECTOR]];
+    for flash in places.map(|at| Nor::empty_but(SECTORS, &at)).into_iter().chain([Nor::new(SECTORS, 8)]) {
+        let mut fresh = flash.clone();
+        let unsettled = Store::open(&mut fresh).unwrap();
+        assert!(!unsettled.is_settled() && unsettled.log.total() == 0 && records(&unsettled, &mut fresh).is_empty());
+        let work = |flash: &mut Nor| drop(opened(flash));
+        cut_everywhere(&flash, work, |store, flash, place| {
+            assert!(flash.bytes[2 * SECTOR..].iter().all(|&byte| byte == 0xff), "{place}");
+            let mut store = store.clone();
+            (0..30).for_each(|k| store.log.append(flash, 1, &message(k)).unwrap());
+            assert_eq!(records(&store, flash).len(), 30, "{place}");
+        });
+    }
 }

@@ -3,6 +3,9 @@
 //! A record is `mark (2) | length of the message (2) | boot count (4) | index (4) | check over these and the message (4) |
 //! message`, numbers lowest byte first, filled up to a whole word with FF. After a record that is not sound, because power
 //! failed while it was written, the rest of its sector is left alone.
+//!
+//! Records begin with a sector's first byte and go on without gaps, a piece at a time: a sector whose first piece is empty was
+//! never written to. So the log's end is found by one piece of each sector and a look through the last that is used.
 
 use core::num::NonZeroU32;
 
@@ -245,20 +248,19 @@ impl Log {
         if self.is_blank(flash, from, from + self.sector.get())? { Ok(()) } else { Err(StoreError::Broken) }
     }
 
-    /// Sectors up to the last that is not empty.
+    /// Pieces that it has.
+    pub fn pieces(&self) -> u32 {
+        (self.end - self.start) / PIECE as u32
+    }
+
+    /// The sector of a piece, both counted from the log's first, if that piece is not empty.
     ///
     /// # Errors
     /// [`StoreError::Broken`] if the memory cannot be read.
-    pub fn sectors_to_erase<F: NorFlash>(&self, flash: &mut F) -> Result<u32, StoreError> {
-        let mut sectors = self.sectors();
-        while let Some(last) = sectors.checked_sub(1) {
-            let from = self.start + last * self.sector.get();
-            if !self.is_blank(flash, from, from + self.sector.get())? {
-                break;
-            }
-            sectors = last;
-        }
-        Ok(sectors)
+    pub fn sector_in_use<F: NorFlash>(&self, flash: &mut F, piece: u32) -> Result<Option<u32>, StoreError> {
+        let at = self.start + piece * PIECE as u32;
+        let blank = self.is_blank(flash, at, at + PIECE as u32)?;
+        Ok((!blank).then_some((at - self.start) / self.sector))
     }
 
     fn is_blank<F: NorFlash>(&self, flash: &mut F, from: u32, to: u32) -> Result<bool, StoreError> {
@@ -285,7 +287,7 @@ impl Log {
         // A record that did not come back leaves at most so many sectors empty before one that did.
         let mut sector = self.start;
         while sector < self.end {
-            if self.is_blank(flash, sector, sector + self.sector.get())? {
+            if self.is_blank(flash, sector, sector + PIECE as u32)? {
                 blank += 1;
                 if blank > u32::from(TRIES) {
                     break;

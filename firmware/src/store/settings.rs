@@ -18,21 +18,24 @@ pub const SLOT_BYTES: usize = 3072;
 /// Begins a slot. The last digit is the format's version.
 const MARK: u32 = u32::from_le_bytes(*b"hln1");
 
+/// In place of a number of sectors: which of them hold something is not known.
+pub const UNKNOWN: u32 = u32::MAX;
+
 /// What is kept.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Kept {
     /// How often the logger has booted.
     pub boot_count: u32,
-    /// Sectors of the log, from its first, whose erasure was begun and not ended; 0 = none.
+    /// Sectors of the log, from its first, whose erasure was begun and not ended; 0 = none; [`UNKNOWN`] = to be looked at.
     pub erase_sectors: u32,
     /// What the host configured.
     pub configuration: Configuration,
 }
 
 impl Kept {
-    /// Of a memory that holds nothing yet, and a log of so many sectors.
-    pub const fn new(erase_sectors: u32) -> Self {
-        Self { boot_count: 0, erase_sectors, configuration: Configuration::new() }
+    /// Of a memory that was never used: nobody knows what its log holds.
+    pub const fn new() -> Self {
+        Self { boot_count: 0, erase_sectors: UNKNOWN, configuration: Configuration::new() }
     }
 }
 
@@ -64,8 +67,20 @@ pub fn load<F: NorFlash>(flash: &mut F) -> Result<(Settings, Option<Kept>), Stor
 
 fn read<F: NorFlash>(flash: &mut F, slot: u32) -> Result<Option<(u32, Kept)>, StoreError> {
     let mut bytes = [0; SLOT_BYTES];
-    flash.read(slot * F::ERASE_SIZE as u32, &mut bytes).map_err(|_| StoreError::Broken)?;
+    let start = slot * F::ERASE_SIZE as u32;
+    let (head, rest) = bytes.split_at_mut(WORD);
+    flash.read(start, head).map_err(|_| StoreError::Broken)?;
+    // No more than there is: some memories are slow to read.
+    if let Some(content) = length_of_content(head).and_then(|length| rest.get_mut(..length)) {
+        flash.read(start + WORD as u32, content).map_err(|_| StoreError::Broken)?;
+    }
     Ok(parse(&bytes))
+}
+
+/// Bytes of a slot's content, padded, as its head says; none if that is no head.
+fn length_of_content(head: &[u8]) -> Option<usize> {
+    let [mark, length] = [0, 4].map(|at| head.get(at..)?.first_chunk().copied().map(u32::from_le_bytes));
+    (mark? == MARK).then_some(padded(usize::try_from(length?).ok()?.min(SLOT_BYTES)))
 }
 
 fn parse(bytes: &[u8]) -> Option<(u32, Kept)> {

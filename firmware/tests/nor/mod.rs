@@ -24,6 +24,8 @@ pub struct Nor {
     pub powered: bool,
     /// Words written and sectors erased so far.
     pub steps: u64,
+    /// Bytes read so far.
+    pub bytes_read: u64,
     /// Words of this sector take nothing.
     pub dead_sector: Option<usize>,
     random: u64,
@@ -38,6 +40,7 @@ impl Nor {
             left: None,
             powered: true,
             steps: 0,
+            bytes_read: 0,
             dead_sector: None,
             random: seed | 1,
         };
@@ -47,9 +50,22 @@ impl Nor {
         nor
     }
 
+    /// Erased, but for these bytes.
+    pub fn empty_but(sectors: usize, places: &[usize]) -> Self {
+        let mut nor = Self::new(sectors, 1);
+        nor.bytes.fill(0xff);
+        nor.written.fill(false);
+        for &place in places {
+            nor.bytes[place] = 0;
+            nor.written[place / WORD] = true;
+        }
+        nor
+    }
+
     /// Power comes back, and stays for so many words and erasures.
     pub fn power_on(&mut self, left: Option<u64>) {
         (self.powered, self.left, self.steps) = (true, left, 0);
+        self.bytes_read = 0;
     }
 
     /// xorshift64 (Marsaglia 2003).
@@ -88,6 +104,7 @@ impl ReadNorFlash for Nor {
         if !self.powered {
             return Err(NorFlashErrorKind::Other);
         }
+        self.bytes_read += bytes.len() as u64;
         let from = offset as usize;
         bytes
             .copy_from_slice(self.bytes.get(from..from + bytes.len()).ok_or(NorFlashErrorKind::OutOfBounds)?);

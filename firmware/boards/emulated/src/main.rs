@@ -73,6 +73,7 @@ fn main() -> ! {
     RCGC1.write(1 << 16 | 0b11);
     let reset_cause = reset::cause();
     clock::start();
+    clock::start_watchdog();
     let mut line = HostLine::start();
     let bus_line = BusLine::start();
     let board = Board {
@@ -96,8 +97,6 @@ fn main() -> ! {
     }
     let (mut button, mut expander) = (Button::new(), Expander::new(FarBus::new(bus_line, MEMORY_BUS)));
     let mut look_us = 0;
-    // Only now: a memory that is used for the first time keeps the board for longer than the watchdog waits.
-    clock::start_watchdog();
     loop {
         let mut wake_us = logger.step(clock::now_us(), &mut buses);
         wake_us = wake_us.min(logger.step_store(clock::now_us(), &mut memory));
