@@ -5,7 +5,10 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
+mod bench;
 mod emulated;
+mod heard;
+mod wire_client;
 
 use std::path::PathBuf;
 use std::process::Command;
