@@ -2,17 +2,20 @@
 # Builds a board's machine image.
 #
 #   firmware/build-board.sh emulated [--features F]     prints where the image is: target/boards/emulated.elf
+#   firmware/build-board.sh pico                        target/boards/pico.elf, and pico.uf2 for the board's USB drive
 #
-# The image links only if nothing in it can panic. Compilers are found as firmware/cortex-m.sh says.
+# The emulated board's image links only if nothing in it can panic; the Pico-class board's has a USB stack that can, see
+# firmware/panics.py. Compilers are found as firmware/cortex-m.sh says.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 . firmware/cortex-m.sh
 
-board=${1:?which board? one of: emulated}
+board=${1:?which board? one of: emulated, pico}
 shift
 case $board in
 emulated) target=thumbv7m-none-eabi ;;
-*) fail "there is no board \"$board\": emulated is the only one." ;;
+pico) target=thumbv6m-none-eabi ;;
+*) fail "there is no board \"$board\": there are emulated and pico." ;;
 esac
 find_compiler "$target"
 find_linker
@@ -30,4 +33,5 @@ export CARGO_TARGET_DIR=$PWD/target/cortex-m
     --manifest-path "firmware/boards/$board/Cargo.toml" "$@"
 mkdir -p target/boards
 cp "$CARGO_TARGET_DIR/$target/release/hingeline-$board" "target/boards/$board.elf"
+if [ "$board" = pico ]; then python3 firmware/uf2.py "target/boards/$board.elf" "target/boards/$board.uf2"; fi
 echo "target/boards/$board.elf"

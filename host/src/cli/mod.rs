@@ -5,6 +5,7 @@ mod compare;
 mod completions;
 mod dates;
 mod demo;
+mod device;
 mod export;
 mod files;
 mod history;
@@ -56,6 +57,7 @@ enum Command {
     Tune(tune::Args),
     Sensors(sensors::Args),
     Ports(ports::Args),
+    Device(device::Args),
     Record(record::Args),
     Import(import::Args),
     Analyse(analyse::Args),
@@ -92,6 +94,7 @@ pub fn main() -> ExitCode {
         Command::Predict(args) => predict::run(&args, &screen),
         Command::Tune(args) => tune::run(&args, &screen),
         Command::Ports(args) => ports::run(&args, &screen),
+        Command::Device(args) => device::run(&args, &screen),
         Command::Record(args) => record::run(&args, &screen),
         Command::Import(args) => import::run(&args, &screen),
         Command::Analyse(args) => analyse::run(&args, &screen),

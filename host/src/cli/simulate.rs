@@ -33,6 +33,15 @@ pub struct Args {
     /// Make the true vehicle differ from its drawing in one thing, chosen by this number.
     #[arg(long, value_name = "N")]
     deviation: Option<u64>,
+    /// Put the plugs of two sensors into each other's sockets: two names with a comma between.
+    #[arg(long, value_name = "NAME,NAME", value_parser = pair)]
+    swap: Option<Pair>,
+    /// Let the part of the sensor of this name not answer; may be given several times.
+    #[arg(long, value_name = "NAME")]
+    missing: Vec<String>,
+    /// Move each sensor by hand before the test, as `hingeline device --wiggle` asks for it.
+    #[arg(long)]
+    wiggle: bool,
     /// Virtual seconds per second.
     #[arg(long, value_name = "N", default_value = "1", value_parser = speed)]
     speed: f64,
@@ -51,6 +60,15 @@ pub struct Args {
     baud: Option<u32>,
 }
 
+/// Two names.
+#[derive(Debug, Clone)]
+struct Pair([String; 2]);
+
+fn pair(text: &str) -> Result<Pair, String> {
+    let names: Vec<String> = text.split(',').map(|name| name.trim().to_owned()).collect();
+    <[String; 2]>::try_from(names).map(Pair).map_err(|_| "two names with a comma between".to_owned())
+}
+
 /// Runs the command: the port's path stands alone on the first line.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let request = simulate::Request {
@@ -61,6 +79,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         ramp_rad: args.ramp_angle.to_radians(),
         seed: args.seed,
         deviation_seed: args.deviation,
+        swapped: args.swap.clone().map(|Pair(names)| names),
+        missing: args.missing.clone(),
+        wiggle: args.wiggle,
         speed: args.speed,
         seconds: args.seconds,
         baud: args.baud,

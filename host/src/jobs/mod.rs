@@ -5,6 +5,7 @@ pub mod catalogue;
 pub mod cautions;
 pub mod compare;
 pub mod demo;
+pub mod device;
 pub mod export;
 pub mod history;
 pub mod import;

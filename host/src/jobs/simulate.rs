@@ -7,6 +7,7 @@ use crate::rig::{self, Rig};
 use crate::run::Phase;
 use crate::vehicle::{self, Vehicle};
 use crate::virtual_rig::deviation::Deviation;
+use crate::virtual_rig::hands::Hands;
 use crate::virtual_rig::logger::VirtualLogger;
 use crate::virtual_rig::pty::{Heard, Pty};
 use crate::virtual_rig::readings::Readings;
@@ -51,6 +52,12 @@ pub struct Request {
     pub seed: u64,
     /// Makes the true vehicle differ from its drawing in one thing, chosen by this.
     pub deviation_seed: Option<u64>,
+    /// Two sensors, by name, whose plugs are in each other's sockets.
+    pub swapped: Option<[String; 2]>,
+    /// Sensors, by name, whose parts do not answer.
+    pub missing: Vec<String>,
+    /// Whether the builder moves each sensor by hand before the test.
+    pub wiggle: bool,
     /// Virtual seconds per second.
     pub speed: f64,
     /// Ends after so many virtual seconds.
@@ -101,6 +108,14 @@ pub enum SimulateError {
         /// What it has.
         known: Vec<String>,
     },
+    /// The rig has no such sensor.
+    #[error("the rig has no sensor \"{name}\"")]
+    NoSensor {
+        /// Asked for.
+        name: String,
+        /// What it has.
+        known: Vec<String>,
+    },
     /// The firmware does not take the rig.
     #[error("the logger does not take this rig: {0}")]
     Refused(&'static str),
@@ -119,7 +134,7 @@ impl Explain for SimulateError {
             SimulateError::Refused(_) => {
                 Some("Lower rate_hz in rig.toml, or spread the sensors over more buses.".into())
             }
-            SimulateError::NoAxle { known, .. } => Some(format!("It has: {}.", known.join(", "))),
+            SimulateError::NoAxle { known, .. } | SimulateError::NoSensor { known, .. } => Some(format!("It has: {}.", known.join(", "))),
             SimulateError::Port(_) => None,
         }
     }
@@ -143,15 +158,38 @@ pub fn run(
     let truly = deviation.map_or_else(|| drawn.clone(), |d| d.apply(&drawn));
     let test = Test { axle, phases: request.plan.clone(), ramp_rad: request.ramp_rad };
     let readings = Readings::new(VehicleOnRamp::new(&truly, &test)?, &rig, Some(request.seed))?;
+    let (hands, missing) = by_hand(request, &rig)?;
     let limit_us = request.seconds.map_or(u64::MAX, |s| (s * 1e6) as u64);
     let mut go_on = |port: &str, open: bool, now_us: u64, phase: Option<Phase>| {
         watch(&Progress { port, open, seconds: now_us as f64 * 1e-6, phase }) && now_us < limit_us
     };
     let (now_us, bytes) = match &request.image {
-        Some(image) => image::run(image, Stage::new(&rig, readings)?, clock, &mut go_on)?,
-        None => native(request, &rig, readings, clock, &mut go_on)?,
+        Some(image) => {
+            let stage = Stage::new(&rig, readings)?.with_hands(hands, &missing);
+            image::run(image, stage, clock, &mut go_on)?
+        }
+        None => {
+            let logger = VirtualLogger::new(&rig, readings, request.seed)?.with_hands(hands, &missing);
+            native(request, &rig, logger, clock, &mut go_on)?
+        }
     };
     Ok(Simulated { seconds: now_us as f64 * 1e-6, bytes, deviation: deviation.map(|d| d.words(&drawn)) })
+}
+
+/// What the builder's hands do, and which sensors' parts are missing.
+fn by_hand(request: &Request, rig: &Rig) -> Result<(Hands, Vec<usize>), SimulateError> {
+    let place = |name: &String| {
+        rig.sensors.iter().position(|s| s.name == *name).ok_or_else(|| SimulateError::NoSensor {
+            name: name.clone(),
+            known: rig.sensors.iter().map(|s| s.name.clone()).collect(),
+        })
+    };
+    let swapped = match &request.swapped {
+        Some([a, b]) => Some((place(a)?, place(b)?)),
+        None => None,
+    };
+    let missing = request.missing.iter().map(place).collect::<Result<_, _>>()?;
+    Ok((Hands { swapped, moves: if request.wiggle { rig.sensors.len() } else { 0 } }, missing))
 }
 
 /// Asked at every turn with the port, whether it is open, the device time in µs, and the phase: whether to go on.
@@ -161,11 +199,10 @@ type GoOn<'a> = dyn FnMut(&str, bool, u64, Option<Phase>) -> bool + 'a;
 fn native(
     request: &Request,
     rig: &Rig,
-    readings: Readings,
+    mut logger: VirtualLogger,
     clock: &dyn Clock,
     go_on: &mut GoOn,
 ) -> Result<(u64, u64), Failure> {
-    let mut logger = VirtualLogger::new(rig, readings, request.seed)?;
     if let Some(baud) = request.baud {
         logger.set_baud(baud);
     }

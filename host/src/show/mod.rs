@@ -8,6 +8,7 @@ pub mod drawing;
 pub mod driveshaft;
 pub mod entries;
 pub mod font;
+mod hand;
 pub mod json;
 pub mod page;
 pub mod palette;

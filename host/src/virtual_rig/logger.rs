@@ -1,6 +1,7 @@
 //! The real firmware, on virtual buses, in virtual time: bytes in, time in, bytes out.
 
 use super::error::VirtualRigError;
+use super::hands::Hands;
 use super::memory::Memory;
 use super::readings::Readings;
 use super::stage::{Stage, Upset};
@@ -54,6 +55,12 @@ impl VirtualLogger {
             credit_bytes: 0.0,
             credited_us: 0,
         })
+    }
+
+    /// Puts a builder's hands on the sensors, and takes parts of sensors away.
+    pub fn with_hands(mut self, hands: Hands, missing: &[usize]) -> Self {
+        self.stage = self.stage.with_hands(hands, missing);
+        self
     }
 
     /// Lets things go wrong during the test.

@@ -7,6 +7,7 @@ mod contact;
 pub mod deviation;
 mod ease;
 mod error;
+pub mod hands;
 #[cfg(unix)]
 pub mod image;
 pub mod logger;

@@ -2,6 +2,7 @@
 //! a builder who presses its button, and what goes wrong.
 
 use super::error::VirtualRigError;
+use super::hands::Hands;
 use super::parts::bus::{Bus, Seat, Trouble, Wired};
 use super::parts::{Fram, Panel, Pcf8574};
 use super::readings::Readings;
@@ -100,6 +101,15 @@ impl Stage {
         &self.panel
     }
 
+    /// With a builder's hands on the sensors before the test, and parts of sensors that are not there.
+    pub fn with_hands(mut self, hands: Hands, missing: &[usize]) -> Self {
+        for sensor in missing {
+            self.apply(What::Part(*sensor, Trouble::Unplugged), 0);
+        }
+        self.bench.get_mut().hands = hands;
+        self
+    }
+
     /// Lets things go wrong during the test.
     pub fn upset(&mut self, mut upsets: Vec<Upset>) {
         upsets.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
@@ -107,10 +117,12 @@ impl Stage {
     }
 
     /// The logger began to stream at `now_us`: the test begins with its first stream; a stream after the test's end begins
-    /// it anew.
+    /// it anew. Movements by hand come before the first.
     pub fn streaming_began(&mut self, now_us: u64) {
         if self.bench.borrow().begun_us.is_none() || self.is_over(now_us) {
-            self.bench.borrow_mut().begun_us = Some(now_us);
+            let mut bench = self.bench.borrow_mut();
+            let hands_s = if bench.begun_us.is_none() { bench.hands.seconds() } else { 0.0 };
+            bench.begun_us = Some(now_us + (1e6 * hands_s) as u64);
             (self.pressed, self.upset) = (0, 0);
         }
     }

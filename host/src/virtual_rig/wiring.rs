@@ -1,6 +1,7 @@
 //! From a rig file's `input` entries to buses with parts on them, and what those parts measure.
 
 use super::error::VirtualRigError;
+use super::hands::Hands;
 use super::parts::bus::{Bus, Seat};
 use super::parts::{Ads1115, As5600, Lsm6dso, Part, Surroundings, Terminal};
 use super::readings::{Felt, Readings};
@@ -27,8 +28,10 @@ pub struct Bench {
     readings: Readings,
     /// How a sensor's value becomes counts.
     sensors: Vec<(Option<Scale>, bool)>,
-    /// Device time at which the test began, µs.
+    /// Device time at which the test began or begins, µs.
     pub begun_us: Option<u64>,
+    /// What a builder's hands do with the sensors.
+    pub hands: Hands,
 }
 
 impl Bench {
@@ -38,7 +41,7 @@ impl Bench {
             let ratiometric = s.input.as_ref().is_some_and(|i| i.excitation.is_some());
             (s.reading().map(|r| r.scale.clone()), ratiometric)
         });
-        Self { sensors: sensors.collect(), readings, begun_us: None }
+        Self { sensors: sensors.collect(), readings, begun_us: None, hands: Hands::default() }
     }
 
     /// The sensors' own readings.
@@ -51,12 +54,14 @@ impl Bench {
         self.begun_us.map_or(-1.0, |begun| (t_us as f64 - begun as f64) * 1e-6)
     }
 
-    /// A scalar sensor's reading in counts of its rig file, and whether it goes with the excitation.
-    fn counts(&mut self, sensor: usize, t_us: u64) -> Option<(f64, bool)> {
-        let t_s = self.test_s(t_us);
+    /// The reading of the scalar sensor in a socket, in counts of its rig file, and whether it goes with the excitation.
+    fn counts(&mut self, socket: usize, t_us: u64) -> Option<(f64, bool)> {
+        let (t_s, sensor) = (self.test_s(t_us), self.hands.plugged(socket));
         let (scale, ratiometric) = self.sensors.get(sensor)?;
         match (self.readings.read(sensor, t_s)?, scale) {
-            (Felt::Scalar(value), Some(scale)) => Some((scale.invert(value), *ratiometric)),
+            (Felt::Scalar(value), Some(scale)) => {
+                Some((scale.invert(value + self.hands.off(sensor, t_s)), *ratiometric))
+            }
             _ => None,
         }
     }
@@ -94,10 +99,15 @@ impl Surroundings for Bench {
     fn motion(&mut self, terminal: Terminal, t_us: u64) -> [Vector3<f64>; 2] {
         let t_s = self.test_s(t_us);
         match terminal {
-            Terminal::Sensor(sensor) => match self.readings.read(sensor, t_s) {
-                Some(Felt::Unit(both)) => both,
-                _ => [Vector3::zeros(); 2],
-            },
+            Terminal::Sensor(socket) => {
+                let sensor = self.hands.plugged(socket);
+                match self.readings.read(sensor, t_s) {
+                    Some(Felt::Unit([force, rate])) => {
+                        [force + Vector3::z() * self.hands.knock(sensor, t_s), rate]
+                    }
+                    _ => [Vector3::zeros(); 2],
+                }
+            }
             Terminal::Excitation => [Vector3::zeros(); 2],
         }
     }

@@ -9,6 +9,13 @@ use std::process::{Child, Command, Stdio};
 /// A child that ends with the test.
 pub struct Running(Child);
 
+impl Running {
+    /// From here on it ends with this.
+    pub fn new(child: Child) -> Self {
+        Self(child)
+    }
+}
+
 impl Drop for Running {
     fn drop(&mut self) {
         let _ = self.0.kill();
@@ -45,5 +52,5 @@ pub fn simulate(folder: &Path, arguments: &[&str]) -> (Running, String) {
         .unwrap();
     let mut port = String::new();
     BufReader::new(child.stdout.take().unwrap()).read_line(&mut port).unwrap();
-    (Running(child), port.trim().to_owned())
+    (Running::new(child), port.trim().to_owned())
 }

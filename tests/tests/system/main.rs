@@ -8,6 +8,7 @@
 mod bench;
 mod emulated;
 mod heard;
+mod pico;
 mod wire_client;
 
 use std::path::PathBuf;

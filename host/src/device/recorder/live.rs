@@ -15,6 +15,8 @@ pub struct Live {
     excitation_v: [Option<f64>; MAX_CHANNELS],
     /// Latest reading by sensor and channel, SI; none yet, or none that can be right.
     pub latest: Vec<Vec<Option<f64>>>,
+    /// Device time of the latest reading, µs.
+    pub latest_us: u64,
     /// Readings received.
     pub received: u64,
     /// Readings lost on the line.
@@ -29,6 +31,7 @@ impl Live {
             ledger: Ledger::default(),
             excitation_v: [None; MAX_CHANNELS],
             latest: rig.sensors.iter().map(|s| vec![None; s.channel_suffixes().len()]).collect(),
+            latest_us: 0,
             received: 0,
             lost: 0,
         }
@@ -39,13 +42,18 @@ impl Live {
         &self.table
     }
 
+    /// The latest excitations, V, by channel number.
+    pub(in crate::device) fn excitations_v(&self) -> impl Iterator<Item = (u8, f64)> {
+        (0_u8..).zip(self.excitation_v).filter_map(|(channel, volts)| Some((channel, volts?)))
+    }
+
     /// The logger restarted: its numbers begin anew.
     pub(super) fn restarted(&mut self) {
         self.ledger.booted();
     }
 
     /// Takes a message.
-    pub(super) fn take(&mut self, rig: &Rig, message: DeviceMessage) {
+    pub(in crate::device) fn take(&mut self, rig: &Rig, message: DeviceMessage) {
         match message {
             DeviceMessage::Channel(row) => self.table.set(rig, row),
             DeviceMessage::Event(event) if event.kind == EventKind::Started => {
@@ -77,6 +85,7 @@ impl Live {
                 continue;
             };
             self.received += 1;
+            self.latest_us = self.latest_us.max(reading.time_us);
             let excitation =
                 row.channel.ratio_to.and_then(|c| self.excitation_v.get(usize::from(c)).copied().flatten());
             *latest = if saturated(&row.channel, reading.raw) {

@@ -22,6 +22,9 @@ pub enum SessionError {
     /// It said that it would start, and did not.
     #[error("the logger was told to start and sends no readings")]
     NoStream,
+    /// It streams, and must not be interrupted.
+    #[error("the logger is recording, and was left alone")]
+    Busy,
     /// It refuses.
     #[error("the logger was asked {to} and refuses: {why}")]
     Refused {
@@ -94,6 +97,9 @@ impl Explain for SessionError {
             Self::NoStream => {
                 Some("Check that the sensors have power and are wired as rig.toml says.".to_owned())
             }
+            Self::Busy => Some(
+                "End the recording with its button held for a second, or say --stop; what it kept stays kept.".to_owned(),
+            ),
             Self::Refused { hint, .. } => hint.clone(),
         }
     }

@@ -10,6 +10,7 @@ mod question;
 #[cfg(test)]
 mod tests;
 
+pub use clock::Drift;
 pub use error::SessionError;
 
 use super::setup::Setup;
@@ -165,6 +166,11 @@ impl Session {
     /// Device time at a host time, µs since the logger's boot, as well as pings and arrivals tell.
     pub fn device_us(&self, now_us: u64) -> Option<u64> {
         self.clock.device_us(now_us)
+    }
+
+    /// How the logger's clock runs against the host's, once pings tell.
+    pub fn drift(&self) -> Option<Drift> {
+        self.clock.drift()
     }
 
     /// A message to send beside those that the session sends by itself (a still mark, a bus scan).

@@ -2,6 +2,7 @@
 
 mod analyse;
 mod compare;
+mod device;
 mod driveshaft;
 mod export;
 mod history;
@@ -14,6 +15,7 @@ mod wear;
 
 pub use analyse::analysis;
 pub use compare::{comparison, runs};
+pub use device::device;
 pub use export::exported;
 pub use history::{history, service};
 pub use predict::prediction;

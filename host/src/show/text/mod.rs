@@ -3,6 +3,7 @@
 
 mod analyse;
 mod compare;
+mod device;
 mod export;
 mod history;
 mod joints;
@@ -20,6 +21,7 @@ mod wear;
 
 pub use analyse::analysis;
 pub use compare::comparison;
+pub use device::{device, moving as device_moving, turn as device_turn};
 pub use export::exported;
 pub use history::{history, service};
 pub use page::{Ink, WIDTH};
