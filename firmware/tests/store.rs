@@ -230,11 +230,16 @@ fn a_boot_reads_a_piece_of_each_sector_and_little_else() {
 #[test]
 fn a_memory_that_was_never_used_is_made_empty_wherever_power_fails() {
     // The first piece of the fourth sector is empty, and the rest is not.
-    let places = [[5 * SECTOR + 2000, 3 * SECTOR], [2 * SECTOR, 4 * SECTOR + PIECE], [4 * SECTOR - 1, SECTOR]];
+    let places =
+        [[5 * SECTOR + 2000, 3 * SECTOR], [2 * SECTOR, 4 * SECTOR + PIECE], [4 * SECTOR - 1, SECTOR]];
     for flash in places.map(|at| Nor::empty_but(SECTORS, &at)).into_iter().chain([Nor::new(SECTORS, 8)]) {
         let mut fresh = flash.clone();
         let unsettled = Store::open(&mut fresh).unwrap();
-        assert!(!unsettled.is_settled() && unsettled.log.total() == 0 && records(&unsettled, &mut fresh).is_empty());
+        assert!(
+            !unsettled.is_settled()
+                && unsettled.log.total() == 0
+                && records(&unsettled, &mut fresh).is_empty()
+        );
         let work = |flash: &mut Nor| drop(opened(flash));
         cut_everywhere(&flash, work, |store, flash, place| {
             assert!(flash.bytes[2 * SECTOR..].iter().all(|&byte| byte == 0xff), "{place}");

@@ -6,7 +6,8 @@ use super::session::{Drift, Goal, Happening, Session, SessionError};
 use super::setup::Setup;
 use crate::rig::Rig;
 use hingeline_protocol::{
-    BusScan, Channel, DeviceMessage, Event, EventKind, HostMessage, Identity, LostReason, Outcome, Reply, Status,
+    BusScan, Channel, DeviceMessage, Event, EventKind, HostMessage, Identity, LostReason, Outcome, Reply,
+    Status,
 };
 use std::collections::BTreeMap;
 

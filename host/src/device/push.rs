@@ -64,7 +64,9 @@ impl Push {
             return;
         }
         let from = self.from.get_or_insert_with(|| latest.to_vec());
-        let far = |k: usize| Some((latest.get(k).copied()?? - from.get(k).copied()??).abs() / self.threshold.get(k)?);
+        let far = |k: usize| {
+            Some((latest.get(k).copied()?? - from.get(k).copied()??).abs() / self.threshold.get(k)?)
+        };
         let index = (0..self.expected.len())
             .filter(|k| self.expected.get(*k).is_some_and(Option::is_some))
             .filter_map(far)
@@ -86,8 +88,11 @@ impl Push {
             let (from, to) = (self.from.as_ref()?.get(k).copied()??, self.most.1.get(k).copied()??);
             let (expected, threshold) = (self.expected.get(k).copied()??, self.threshold.get(k)?);
             let change = to - from;
-            (change.abs() >= MOVED_SHARE * threshold)
-                .then_some(if change * expected > 0.0 { Sense::Right } else { Sense::Wrong })
+            (change.abs() >= MOVED_SHARE * threshold).then_some(if change * expected > 0.0 {
+                Sense::Right
+            } else {
+                Sense::Wrong
+            })
         };
         (0..self.expected.len()).map(|k| sense(k).unwrap_or(Sense::Silent)).collect()
     }
@@ -111,8 +116,14 @@ mod tests {
 
     #[test]
     fn a_sign_that_is_wrong_shows_and_who_need_not_move_says_nothing() {
-        assert_eq!(push([-0.03, 0.02, -0.001], [-1.0, 0.7, 0.3]), [Sense::Right, Sense::Right, Sense::Silent]);
-        assert_eq!(push([-0.03, 0.02, -0.02], [1.0, 0.7, -0.01]), [Sense::Wrong, Sense::Right, Sense::Silent]);
+        assert_eq!(
+            push([-0.03, 0.02, -0.001], [-1.0, 0.7, 0.3]),
+            [Sense::Right, Sense::Right, Sense::Silent]
+        );
+        assert_eq!(
+            push([-0.03, 0.02, -0.02], [1.0, 0.7, -0.01]),
+            [Sense::Wrong, Sense::Right, Sense::Silent]
+        );
     }
 
     #[test]

@@ -85,7 +85,9 @@ impl Wiggle {
             _ => None,
         };
         (0..self.outcomes.len())
-            .filter_map(|k| other(k).filter(|other_k| k < *other_k && other(*other_k) == Some(k)).map(|o| (k, o)))
+            .filter_map(|k| {
+                other(k).filter(|other_k| k < *other_k && other(*other_k) == Some(k)).map(|o| (k, o))
+            })
             .collect()
     }
 
@@ -179,7 +181,11 @@ mod tests {
 
     /// 80 mm out and back within a second from `at_s`.
     fn pull(t_s: f64, at_s: f64) -> f64 {
-        if (at_s..at_s + 1.0).contains(&t_s) { 0.08 * (std::f64::consts::PI * (t_s - at_s)).sin() } else { 0.0 }
+        if (at_s..at_s + 1.0).contains(&t_s) {
+            0.08 * (std::f64::consts::PI * (t_s - at_s)).sin()
+        } else {
+            0.0
+        }
     }
 
     fn three() -> Wiggle {
@@ -212,7 +218,9 @@ mod tests {
     #[test]
     fn a_wire_that_is_left_pulled_out_and_small_movements_are_borne() {
         let mut check = three();
-        run(&mut check, 8.0, |t| [if t > 1.0 { 0.05 } else { 0.0 }, 0.05 * f64::from(t > 4.0), 0.002 * t.sin()]);
+        run(&mut check, 8.0, |t| {
+            [if t > 1.0 { 0.05 } else { 0.0 }, 0.05 * f64::from(t > 4.0), 0.002 * t.sin()]
+        });
         assert_eq!(check.outcomes()[..2], [Moved::Itself, Moved::Itself]);
         assert_eq!(check.asked(), Some(2));
         check.skip();

@@ -134,7 +134,9 @@ impl Explain for SimulateError {
             SimulateError::Refused(_) => {
                 Some("Lower rate_hz in rig.toml, or spread the sensors over more buses.".into())
             }
-            SimulateError::NoAxle { known, .. } | SimulateError::NoSensor { known, .. } => Some(format!("It has: {}.", known.join(", "))),
+            SimulateError::NoAxle { known, .. } | SimulateError::NoSensor { known, .. } => {
+                Some(format!("It has: {}.", known.join(", ")))
+            }
             SimulateError::Port(_) => None,
         }
     }

@@ -53,7 +53,8 @@ impl Hands {
 
     /// What an inertial unit feels of the knocks beside it, m/s² along its z axis.
     pub fn knock(&self, sensor: usize, test_s: f64) -> f64 {
-        self.into(sensor, test_s).map_or(0.0, |part| KNOCK_M_PER_S2 * (2.0 * PI * RINGS_HZ * LASTS_S * part).sin())
+        self.into(sensor, test_s)
+            .map_or(0.0, |part| KNOCK_M_PER_S2 * (2.0 * PI * RINGS_HZ * LASTS_S * part).sin())
     }
 }
 

@@ -82,14 +82,22 @@ fn one_missing_sensor_is_named_with_what_to_check_and_ends_with_3() {
     assert!(told.starts_with(&first), "{told}");
     let flat = told.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flat.contains("lsm6dso at 0x6b on bus 1 does not answer."), "{flat}");
-    assert!(flat.contains("check: Its connector and cable; 3.3 V between its supply pins; the rest of bus 1 works."), "{flat}");
+    assert!(
+        flat.contains(
+            "check: Its connector and cable; 3.3 V between its supply pins; the rest of bus 1 works."
+        ),
+        "{flat}"
+    );
 
     let report = document(&bench.device(&["--vehicle", "Bramble", "--seconds", "1.5", "--json"]));
     assert_eq!((&report["well"], &report["format"]), (&false.into(), &1.into()));
     let troubled: Vec<&serde_json::Value> =
         report["sensors"].as_array().unwrap().iter().filter(|s| !s["trouble"].is_null()).collect();
     assert_eq!(troubled.len(), 1);
-    assert_eq!((&troubled[0]["name"], &troubled[0]["place"]["address"]), (&rig[7].as_str().into(), &0x6b.into()));
+    assert_eq!(
+        (&troubled[0]["name"], &troubled[0]["place"]["address"]),
+        (&rig[7].as_str().into(), &0x6b.into())
+    );
 }
 
 /// The names of the scenario's sensors.

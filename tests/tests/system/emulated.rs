@@ -26,17 +26,7 @@ const SHARE: f64 = 0.5;
 /// The run that was recorded; none while the logger still boots.
 fn try_to_record(folder: &Path, port: &str) -> Option<String> {
     let output = Command::new(program())
-        .args([
-            "record",
-            "--vehicle",
-            "bramble",
-            "--plan",
-            PLAN,
-            "--reconnect",
-            "1",
-            "--port",
-            port,
-        ])
+        .args(["record", "--vehicle", "bramble", "--plan", PLAN, "--reconnect", "1", "--port", port])
         .current_dir(folder)
         .env("NO_COLOR", "1")
         .stdin(Stdio::null())
@@ -79,7 +69,8 @@ fn twelve_channels_at_200_hz_lose_nothing_on_the_way() {
     let (_simulation, port): (Running, String) =
         simulate(dir.path(), &["--leap", "--seconds", &seconds.to_string(), "--image", image]);
     let run = record(dir.path(), &port);
-    let heard = Heard::of(&std::fs::read(dir.path().join("bramble/runs").join(&run).join("wire.bin")).unwrap());
+    let heard =
+        Heard::of(&std::fs::read(dir.path().join("bramble/runs").join(&run).join("wire.bin")).unwrap());
 
     let status = heard.status.expect("a status every second");
     let times_us = heard.times_us();

@@ -7,7 +7,9 @@
 
 mod bench;
 mod emulated;
+mod hang;
 mod heard;
+mod line;
 mod pico;
 mod wire_client;
 

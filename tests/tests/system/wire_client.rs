@@ -66,7 +66,9 @@ fn table(path: &Path) -> Vec<Row> {
     let text = std::fs::read_to_string(path).unwrap();
     let rows = text.lines().skip(1).map(|line| {
         let cells: Vec<&str> = line.split(',').collect();
-        let &[time_us, channel, sensor, component, raw, value, _] = cells.as_slice() else { panic!("{line}") };
+        let &[time_us, channel, sensor, component, raw, value, _] = cells.as_slice() else {
+            panic!("{line}")
+        };
         Row {
             channel: channel.parse().unwrap(),
             time_us: time_us.parse().unwrap(),
@@ -126,12 +128,17 @@ fn record_and_compare(arguments: &[&str]) {
     for (theirs, ours) in table_rows.iter().zip(&heard.readings) {
         assert_eq!((theirs.channel, theirs.time_us, theirs.raw), (ours.channel, ours.time_us, ours.raw));
         let row = heard.channels[usize::from(ours.channel)].as_ref().unwrap();
-        assert_eq!((theirs.sensor.as_str(), theirs.component.as_str()), (row.sensor.as_str(), row.component.as_str()));
+        assert_eq!(
+            (theirs.sensor.as_str(), theirs.component.as_str()),
+            (row.sensor.as_str(), row.component.as_str())
+        );
         let value = f64::from(ours.raw) * f64::from(row.scale) + f64::from(row.offset);
         latest[usize::from(ours.channel)] = Some(value);
         let below = row.ratio_to.map_or(Some(1.0), |channel| latest[usize::from(channel)]);
         match (theirs.value, below) {
-            (Some(theirs), Some(below)) => assert!((theirs - value / below).abs() <= SAME * value.abs().max(1.0)),
+            (Some(theirs), Some(below)) => {
+                assert!((theirs - value / below).abs() <= SAME * value.abs().max(1.0))
+            }
             (theirs, below) => assert_eq!((theirs, below), (None, None)),
         }
     }
@@ -144,7 +151,11 @@ fn record_and_compare(arguments: &[&str]) {
         let of_sensor = |row: &&Row| row.sensor == sensor.name && row.component != "excitation";
         let theirs = table_rows.iter().filter(of_sensor).count();
         let ours: usize = series.iter().map(|channel| channel.t_s.len()).sum();
-        assert!(ours > 0 && theirs.abs_diff(ours) <= 1, "{}: {theirs} by the client, {ours} by the host", sensor.name);
+        assert!(
+            ours > 0 && theirs.abs_diff(ours) <= 1,
+            "{}: {theirs} by the client, {ours} by the host",
+            sensor.name
+        );
     }
 }
 

@@ -84,7 +84,8 @@ impl DeviceClock {
 
     /// Device time at a host time, by the quickest ping, or by arrivals while there is none.
     pub fn device_us(&self, now_us: u64) -> Option<u64> {
-        let by_ping = self.pings.iter().min_by_key(|(_, trip_us, _)| *trip_us).map(|(_, _, offset_us)| *offset_us);
+        let by_ping =
+            self.pings.iter().min_by_key(|(_, trip_us, _)| *trip_us).map(|(_, _, offset_us)| *offset_us);
         let offset_us = by_ping.or(self.arrival_us)?;
         now_us.checked_add_signed(offset_us)
     }

@@ -103,7 +103,14 @@ fn unit(sensor: &Sensor, channel: &str) -> &'static str {
     }
 }
 
-fn trouble(rig: &Rig, sensor: &Sensor, input: &Input, number: u8, k: usize, found: &Found) -> Option<Trouble> {
+fn trouble(
+    rig: &Rig,
+    sensor: &Sensor,
+    input: &Input,
+    number: u8,
+    k: usize,
+    found: &Found,
+) -> Option<Trouble> {
     if let Some(reason) = found.lost.get(&number) {
         return Some(missing(rig, input, *reason, found));
     }
@@ -123,13 +130,18 @@ fn trouble(rig: &Rig, sensor: &Sensor, input: &Input, number: u8, k: usize, foun
             "Whether the wire is at its stop: pull it out by a hand's width.".to_owned(),
         ];
         if input.excitation.is_some() {
-            check.push("The supply of the potentiometers at the box: 3.3 V between supply and ground.".to_owned());
+            check.push(
+                "The supply of the potentiometers at the box: 3.3 V between supply and ground.".to_owned(),
+            );
         }
         check
     } else {
         vec!["Its cable and connector, and that it has power.".to_owned()]
     };
-    let what = format!("\"{}\" answers, but reads nothing that can be right: it stands at an end of its range", sensor.name);
+    let what = format!(
+        "\"{}\" answers, but reads nothing that can be right: it stands at an end of its range",
+        sensor.name
+    );
     Some(Trouble { what, check })
 }
 
@@ -155,7 +167,9 @@ fn missing(rig: &Rig, input: &Input, reason: LostReason, found: &Found) -> Troub
         _ => format!(" It serves {}.", others.join(", ")),
     };
     let what = match reason {
-        LostReason::WrongPart => format!("something answers where {place} should be, but it is another part.{shared}"),
+        LostReason::WrongPart => {
+            format!("something answers where {place} should be, but it is another part.{shared}")
+        }
         LostReason::NoSignal => format!("{place} sees no magnet.{shared}"),
         LostReason::NotReady => format!("{place} answers, but does not get ready.{shared}"),
         LostReason::BusFault => format!("the bus of {place} is in trouble.{shared}"),
@@ -163,13 +177,18 @@ fn missing(rig: &Rig, input: &Input, reason: LostReason, found: &Found) -> Troub
     };
     let check = match reason {
         LostReason::WrongPart => vec![
-            format!("`device` and `address` of its input in rig.toml: now {} at 0x{:02x}.", input.device, input.address),
+            format!(
+                "`device` and `address` of its input in rig.toml: now {} at 0x{:02x}.",
+                input.device, input.address
+            ),
             "Whether two parts share that address.".to_owned(),
         ],
-        LostReason::NoSignal => vec![
-            "The magnet: 1 to 2 mm from the chip, over its middle, magnetised across.".to_owned(),
-        ],
-        LostReason::NotReady => vec!["Its supply: a 100 nF capacitor at the part, and the cable's length.".to_owned()],
+        LostReason::NoSignal => {
+            vec!["The magnet: 1 to 2 mm from the chip, over its middle, magnetised across.".to_owned()]
+        }
+        LostReason::NotReady => {
+            vec!["Its supply: a 100 nF capacitor at the part, and the cable's length.".to_owned()]
+        }
         LostReason::BusFault => vec![
             format!("SDA and SCL of bus {}: neither may be shorted to ground or to the other.", input.bus),
             "A part without power that pulls its bus down: unplug one after the other.".to_owned(),
@@ -188,11 +207,15 @@ fn where_it_is(rig: &Rig, input: &Input, found: &Found) -> Vec<String> {
     if !found.searched.contains(&input.bus) {
         return vec!["Its connector, its supply, and SDA and SCL, which may be swapped.".to_owned()];
     }
-    let on_bus: Vec<&hingeline_protocol::BusScan> = found.scans.iter().filter(|s| s.bus == input.bus).collect();
+    let on_bus: Vec<&hingeline_protocol::BusScan> =
+        found.scans.iter().filter(|s| s.bus == input.bus).collect();
     let anything = on_bus.iter().any(|scan| (0..128).any(|address| scan.answered(address)));
     if !anything {
         return vec![
-            format!("Nothing at all answers on bus {}: its connector, 3.3 V and ground at the far end.", input.bus),
+            format!(
+                "Nothing at all answers on bus {}: its connector, 3.3 V and ground at the far end.",
+                input.bus
+            ),
             "SDA and SCL: they may be swapped.".to_owned(),
             "Pull-ups: with the power on, both lines stand at 3.3 V; 2.2 kΩ each, once per bus.".to_owned(),
         ];
@@ -201,7 +224,9 @@ fn where_it_is(rig: &Rig, input: &Input, found: &Found) -> Vec<String> {
         && is_there(found, input.bus, None, mux) == Some(false)
     {
         return vec![
-            format!("The multiplexer at 0x{mux:02x} does not answer either: its supply, its reset pin (high), its address pins."),
+            format!(
+                "The multiplexer at 0x{mux:02x} does not answer either: its supply, its reset pin (high), its address pins."
+            ),
             "All sensors behind it are missing with it.".to_owned(),
         ];
     }
@@ -220,14 +245,22 @@ fn where_it_is(rig: &Rig, input: &Input, found: &Found) -> Vec<String> {
     if let Some(scan) = elsewhere {
         let place = scan.mux.map_or_else(
             || format!("bus {}", scan.bus),
-            |port| format!("output {} of the multiplexer at 0x{:02x} on bus {}", port.channel, port.address, scan.bus),
+            |port| {
+                format!(
+                    "output {} of the multiplexer at 0x{:02x} on bus {}",
+                    port.channel, port.address, scan.bus
+                )
+            },
         );
         check.push(format!(
             "Something at 0x{:02x} answers on {place}: its plug may be in the wrong socket, or rig.toml names the wrong one.",
             input.address
         ));
     }
-    check.push(format!("Its connector and cable; 3.3 V between its supply pins; the rest of bus {} works.", input.bus));
+    check.push(format!(
+        "Its connector and cable; 3.3 V between its supply pins; the rest of bus {} works.",
+        input.bus
+    ));
     let mux = input.mux;
     let near = on_bus.iter().filter(|s| s.mux.map(|p| (p.address, p.channel)) == mux).flat_map(|scan| {
         neighbours(&input.device).iter().copied().filter(|a| scan.answered(*a) && !taken(scan, *a))
@@ -252,7 +285,9 @@ pub fn shared(found: &Found) -> Vec<String> {
     let mut shared: Vec<String> = found
         .stuck
         .iter()
-        .map(|bus| format!("Bus {bus} is stuck: a part holds its data line. Unplug its sensors one after the other."))
+        .map(|bus| {
+            format!("Bus {bus} is stuck: a part holds its data line. Unplug its sensors one after the other.")
+        })
         .collect();
     for (channel, volts) in found.excitation_v.iter().filter(|(_, volts)| !is_excited(**volts)) {
         shared.push(format!(

@@ -238,7 +238,8 @@ impl ByHand {
         let vehicle = &folder?.vehicle;
         let thresholds: Vec<Vec<f64>> = rig.sensors.iter().map(moves::thresholds).collect();
         let first = thresholds.iter().map(|t| t.first().copied().unwrap_or(f64::INFINITY)).collect();
-        let expected = rig.sensors.iter().map(|s| moves::when_the_left_corner_goes_down(s, vehicle)).collect();
+        let expected =
+            rig.sensors.iter().map(|s| moves::when_the_left_corner_goes_down(s, vehicle)).collect();
         Some(Self { wiggle: Wiggle::new(thresholds), push: Push::new(expected, first) })
     }
 

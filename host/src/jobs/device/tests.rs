@@ -36,7 +36,8 @@ impl Bench {
         let wired = crate::rig::file::parse(scenario::RIG, "rig.toml", &folder.vehicle).unwrap();
         let phases = vec![Phase::RampLeft, Phase::Still];
         let test = Test { axle: 0, phases, ramp_rad: 0.35 };
-        let readings = Readings::new(VehicleOnRamp::new(&folder.vehicle, &test).unwrap(), &wired, Some(1)).unwrap();
+        let readings =
+            Readings::new(VehicleOnRamp::new(&folder.vehicle, &test).unwrap(), &wired, Some(1)).unwrap();
         let logger = VirtualLogger::new(&wired, readings, 1).unwrap();
         let mut logger = logger.with_hands(self.hands.clone(), &self.missing);
         if self.recording {
@@ -77,7 +78,10 @@ fn a_missing_part_is_named_with_its_place_and_what_to_check() {
     let unit = Bench { missing: vec![7], ..Bench::default() }.look(false, false).unwrap();
     assert_eq!(troubled(&unit), [unit.rows[7].name.as_str()]);
     let trouble = unit.rows[7].trouble.as_ref().unwrap();
-    assert!(trouble.what.contains("lsm6dso at 0x6b on bus 1") && trouble.what.ends_with("does not answer."), "{trouble:?}");
+    assert!(
+        trouble.what.contains("lsm6dso at 0x6b on bus 1") && trouble.what.ends_with("does not answer."),
+        "{trouble:?}"
+    );
     // The other unit answers on that bus, so the bus is not what is wrong, nor is that unit taken for this one.
     let check = trouble.check.join("\n");
     assert!(check.contains("the rest of bus 1 works") && !check.contains("0x6a"), "{check}");
@@ -145,5 +149,8 @@ fn without_a_vehicle_there_is_nothing_to_move() {
     let mut nobody = crate::device::ports::PortConnector::new("nowhere", 115_200);
     let clock = crate::device::line::SystemClock::start();
     let error = run(&request, &mut nobody, &clock, &mut |_| None).unwrap_err();
-    assert_eq!((error.to_string().as_str(), error.status()), ("the check by hand needs the vehicle whose sensors are on the logger", Status::BadInput));
+    assert_eq!(
+        (error.to_string().as_str(), error.status()),
+        ("the check by hand needs the vehicle whose sensors are on the logger", Status::BadInput)
+    );
 }

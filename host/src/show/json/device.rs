@@ -14,9 +14,13 @@ pub fn device(report: &Report) -> String {
         .iter()
         .map(|a| json!({ "bus": a.bus, "multiplexer": a.mux, "addresses": a.addresses }))
         .collect();
-    let swapped: Vec<[&str; 2]> =
-        report.swapped.iter().map(|(a, b)| [*a, *b].map(|k| report.rows.get(k).map_or("", |r| r.name.as_str()))).collect();
-    let [overrun_scans, dropped_messages, bus_errors] = report.left_out.map_or([None; 3], |counts| counts.map(Some));
+    let swapped: Vec<[&str; 2]> = report
+        .swapped
+        .iter()
+        .map(|(a, b)| [*a, *b].map(|k| report.rows.get(k).map_or("", |r| r.name.as_str())))
+        .collect();
+    let [overrun_scans, dropped_messages, bus_errors] =
+        report.left_out.map_or([None; 3], |counts| counts.map(Some));
     text(&json!({
         "format": FORMAT,
         "port": report.port,

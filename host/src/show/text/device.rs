@@ -26,7 +26,10 @@ pub fn device(report: &Report, options: &Options) -> String {
     by_hand(&mut page, report);
     if !report.answering.is_empty() {
         page.heading("What answers on its buses?");
-        report.answering.iter().for_each(|answering| page.entry('·', Ink::Plain, &place(answering), &[addresses(answering)]));
+        report
+            .answering
+            .iter()
+            .for_each(|answering| page.entry('·', Ink::Plain, &place(answering), &[addresses(answering)]));
     }
     page.heading("What does its light say?");
     LIGHT.iter().for_each(|(light, says)| page.entry('·', Ink::Plain, light, &[(*says).to_owned()]));
@@ -40,10 +43,16 @@ fn verdict(report: &Report) -> String {
     let vehicle = report.vehicle.as_ref().map_or_else(String::new, |v| format!(" for {v}"));
     let sentence = match troubled.len() {
         0 if report.rows.is_empty() => "The logger answers.".to_owned(),
-        0 if report.is_well() => format!("The logger answers, and all {} sensors{vehicle} read.", report.rows.len()),
+        0 if report.is_well() => {
+            format!("The logger answers, and all {} sensors{vehicle} read.", report.rows.len())
+        }
         0 => "All sensors read, but something needs a look.".to_owned(),
         1 => format!("One sensor of {} is missing or silent: \"{}\".", report.rows.len(), troubled.join("")),
-        count => format!("{count} sensors of {} are missing or silent: {}.", report.rows.len(), words::list(&troubled)),
+        count => format!(
+            "{count} sensors of {} are missing or silent: {}.",
+            report.rows.len(),
+            words::list(&troubled)
+        ),
     };
     format!("{sentence}{ended}")
 }
@@ -53,7 +62,10 @@ fn who(page: &mut Page, report: &Report) {
     page.heading("Who is it?");
     let mut entry = |label: &str, text: String| page.entry('·', Ink::Plain, label, &[text]);
     entry("board", format!("{} on {}", identity.board, report.port));
-    let version = format!("{}, build {}; wire {}.{}", identity.firmware, identity.build, identity.major, identity.minor);
+    let version = format!(
+        "{}, build {}; wire {}.{}",
+        identity.firmware, identity.build, identity.major, identity.minor
+    );
     entry("firmware", version);
     let minutes = identity.uptime_us as f64 / 60e6;
     entry("runs", format!("for {minutes:.1} min, since boot {}", identity.boot_count));
@@ -66,7 +78,8 @@ fn who(page: &mut Page, report: &Report) {
     }
     if let Some([scans, messages, transfers]) = report.left_out {
         let damaged = report.damaged_frames;
-        let lost = format!("{scans} scans left out, {messages} messages dropped, {transfers} bus transfers failed");
+        let lost =
+            format!("{scans} scans left out, {messages} messages dropped, {transfers} bus transfers failed");
         entry("since boot", format!("{lost}; {damaged} frames damaged on the line"));
     }
     let known = report.set_up_for.iter().map(String::as_str).collect::<Vec<_>>();
@@ -128,11 +141,14 @@ fn by_hand(page: &mut Page, report: &Report) {
     }
     page.heading("Does each row belong to its sensor?");
     for (a, b) in &report.swapped {
-        page.item("!", &format!(
-            "\"{}\" and \"{}\" are swapped: exchange their plugs, or their `input` in rig.toml.",
-            name(*a),
-            name(*b)
-        ));
+        page.item(
+            "!",
+            &format!(
+                "\"{}\" and \"{}\" are swapped: exchange their plugs, or their `input` in rig.toml.",
+                name(*a),
+                name(*b)
+            ),
+        );
     }
     if report.rows.iter().any(|row| matches!(row.moved, Some(Moved::Other(_)))) {
         page.item("·", "Which way each row goes was not looked at: mend the plugs first, then check again.");
@@ -155,7 +171,12 @@ fn by_hand(page: &mut Page, report: &Report) {
             Some(Sense::Silent) | None => {}
         }
         let wrong = row.sense == Some(Sense::Wrong);
-        page.entry(if wrong { '✗' } else { sign }, if wrong { Ink::Bad } else { ink }, &row.name, &[sentences.join(", ")]);
+        page.entry(
+            if wrong { '✗' } else { sign },
+            if wrong { Ink::Bad } else { ink },
+            &row.name,
+            &[sentences.join(", ")],
+        );
     }
 }
 
@@ -178,11 +199,14 @@ fn addresses(answering: &Answering) -> String {
 pub fn moving(progress: &Progress<'_>, units: Units) -> String {
     match progress {
         Progress::Looking(doing) => format!("{doing} …"),
-        Progress::Push => "Push the body down over the left wheel of this axle, and let go. Enter leaves it out.".to_owned(),
+        Progress::Push => {
+            "Push the body down over the left wheel of this axle, and let go. Enter leaves it out.".to_owned()
+        }
         Progress::Move { sensor, armed: false, .. } => format!("Next \"{sensor}\"; let everything rest …"),
         Progress::Move { sensor, moving: Some(row), rows, .. } => {
             let reading = rows.iter().find(|(name, _)| name == row).and_then(|(_, reading)| *reading);
-            let shown = reading.map_or_else(String::new, |value| format!("  {}", units.length().with_u(value, None)));
+            let shown =
+                reading.map_or_else(String::new, |value| format!("  {}", units.length().with_u(value, None)));
             let mark = if row == sensor { "✓" } else { "✗" };
             format!("\"{sensor}\": {mark} the row \"{row}\" moves{shown}")
         }

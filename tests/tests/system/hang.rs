@@ -1,0 +1,104 @@
+//! A logger that hangs in the middle of a recording: its watchdog resets it, it says so, and the host goes on recording.
+//!
+//! The hang comes from outside: the emulator's debugger port puts the processor into an endless loop.
+
+use crate::heard::Heard;
+use crate::image;
+use crate::line::{Bench, texts};
+use hingeline_protocol::{EventKind, ResetCause};
+use std::io::{Read, Write};
+use std::os::unix::net::UnixStream;
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// How long the whole may take on a loaded PC.
+const PATIENCE: Duration = Duration::from_secs(120);
+
+/// One packet of the debugger's remote serial protocol (GDB manual, appendix E): `$data#checksum`, acknowledged by `+`.
+fn ask(debugger: &mut UnixStream, data: &str) -> String {
+    let sum = data.bytes().fold(0_u8, u8::wrapping_add);
+    write!(debugger, "${data}#{sum:02x}").unwrap();
+    answer(debugger)
+}
+
+/// The next packet from the debugger's other end, acknowledged.
+fn answer(debugger: &mut UnixStream) -> String {
+    let mut next = || {
+        let mut byte = [0];
+        debugger.read_exact(&mut byte).unwrap();
+        byte[0]
+    };
+    while next() != b'$' {}
+    let mut data = Vec::new();
+    loop {
+        match next() {
+            b'#' => break,
+            byte => data.push(byte),
+        }
+    }
+    let _ = [next(), next()];
+    debugger.write_all(b"+").unwrap();
+    String::from_utf8(data).unwrap()
+}
+
+/// Lets the processor do nothing but jump to where it is: the instruction at its program counter becomes `b .`.
+fn hang(debugger: &Path) {
+    let mut line = UnixStream::connect(debugger).unwrap();
+    line.set_read_timeout(Some(PATIENCE)).unwrap();
+    // Stops the processor.
+    line.write_all(b"\x03").unwrap();
+    answer(&mut line);
+    // Register 15, lowest byte first.
+    let registers = ask(&mut line, "g");
+    let bytes = |from: usize| u32::from_str_radix(&registers[from..from + 2], 16).unwrap();
+    let counter = (0..4).map(|k| bytes(8 * 15 + 2 * k) << (8 * k)).sum::<u32>();
+    assert_eq!(ask(&mut line, &format!("M{:x},2:fee7", counter & !1)), "OK");
+    // Goes on, without the debugger.
+    assert_eq!(ask(&mut line, "D"), "OK");
+}
+
+#[test]
+fn a_logger_that_hangs_is_reset_by_its_watchdog_and_the_recording_goes_on() {
+    let Some(image) = image() else {
+        return eprintln!("left out: there is no machine image, or no emulator");
+    };
+    let sockets = tempfile::tempdir().unwrap();
+    let debugger = sockets.path().join("debugger.sock");
+    let bench = Bench::start(|host, buses| {
+        let line = |path: &Path| format!("unix:{}", path.display());
+        Command::new("qemu-system-arm")
+            .args(["-M", "lm3s6965evb", "-nodefaults", "-display", "none", "-monitor", "none"])
+            .args(["-icount", "shift=2,sleep=on", "-kernel"])
+            .arg(image)
+            .args(["-serial", &line(host), "-serial", &line(buses)])
+            .args(["-gdb", &format!("unix:{},server=on,wait=off", debugger.display())])
+            .stdin(Stdio::null())
+            .spawn()
+            .unwrap()
+    });
+    let recorder = bench
+        .command(&["record", "--plan", "still,bounce", "--reconnect", "60", "--seconds", "25"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let begun = Instant::now();
+    let mut streaming = false;
+    while !streaming && begun.elapsed() < PATIENCE {
+        std::thread::sleep(Duration::from_millis(200));
+        let runs = std::fs::read_dir(bench.folder.path().join("bramble/runs")).into_iter().flatten().flatten();
+        streaming = runs.into_iter().any(|run| run.path().join("wire.bin").metadata().is_ok_and(|m| m.len() > 4000));
+    }
+    assert!(streaming, "nothing is recorded");
+    hang(&debugger);
+    let (told, errors) = texts(&recorder.wait_with_output().unwrap());
+    let heard = Heard::of(&bench.bytes(told.lines().last().unwrap_or_else(|| panic!("{errors}"))));
+    let causes: Vec<ResetCause> = heard.identities.iter().map(|identity| identity.reset_cause).collect();
+    assert!(causes.contains(&ResetCause::Watchdog), "{causes:?}: {errors}");
+    let boots: Vec<u32> = heard.identities.iter().map(|identity| identity.boot_count).collect();
+    assert!(boots.iter().min() < boots.iter().max(), "{boots:?}");
+    let starts = heard.events.iter().filter(|event| event.kind == EventKind::Started).count();
+    assert!(starts >= 2, "it streams again: {errors}");
+    assert!(errors.contains("the logger restarted 1 times"), "{errors}");
+}
