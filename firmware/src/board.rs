@@ -22,6 +22,8 @@ pub struct Board {
     pub boot_count: u32,
     /// Why it last reset.
     pub reset_cause: ResetCause,
+    /// Where its program failed before that, at most 48 bytes; empty where it did not.
+    pub last_words: &'static str,
     /// Clock of each bus, Hz; 0 = there is no such bus.
     pub bus_clock_hz: [u32; MAX_BUSES],
 }
@@ -36,6 +38,7 @@ impl Board {
         unique_id_length: 0,
         boot_count: 0,
         reset_cause: ResetCause::Unknown,
+        last_words: "",
         bus_clock_hz: [0; MAX_BUSES],
     };
 

@@ -4,6 +4,7 @@
 mod common;
 
 use common::*;
+use hingeline_firmware::{Board, Logger};
 use hingeline_protocol::*;
 use proptest::prelude::*;
 
@@ -21,6 +22,28 @@ fn boots_and_says_who_it_is() {
     assert_eq!(rig.events(), [EventKind::Booted { cause: ResetCause::PowerOn }]);
     let statuses = rig.received.iter().filter(|message| matches!(message, DeviceMessage::Status(_))).count();
     assert_eq!(statuses, 2, "one a second");
+}
+
+#[test]
+fn a_board_that_failed_says_where_after_every_identity() {
+    let words = "usb-device-0.3.2/src/device.rs:620 and more than the wire has room for";
+    let failed = Board { reset_cause: ResetCause::Fault, last_words: words, ..board(1) };
+    let mut logger = Logger::new(failed, 0);
+    let mut bytes = vec![0; 4096];
+    let mut told = Vec::new();
+    for _ in 0..2 {
+        let count = logger.take_output(&mut bytes);
+        let mut decoder = FrameDecoder::<DeviceMessage>::new();
+        decoder.feed(&bytes[..count], |received| {
+            if let Received::Message(DeviceMessage::LastWords(last)) = received {
+                told.push(last.place.to_string());
+            }
+        });
+        let mut frame = [0; 64];
+        let used = encode_frame(&HostMessage::Identify, &mut frame).unwrap();
+        logger.feed(1_000, &frame[..used]);
+    }
+    assert_eq!(told, [&words[..48], &words[..48]]);
 }
 
 #[test]

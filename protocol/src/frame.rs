@@ -100,7 +100,7 @@ impl WireMessage for HostMessage {
 }
 
 impl WireMessage for DeviceMessage {
-    const KINDS: u32 = 9;
+    const KINDS: u32 = 10;
 
     fn decode(bytes: &[u8]) -> Result<Self, DecodeError> {
         let (message, rest) = postcard::take_from_bytes(bytes).map_err(|error| match error {

@@ -27,8 +27,8 @@ pub use channel::{
 pub use frame::{DecodeError, FrameCounts, FrameDecoder, Received, WireMessage, encode_frame};
 pub use loss::LossCounter;
 pub use message::{
-    BusScan, DeviceMessage, Event, EventKind, HostMessage, Identity, LostReason, Outcome, Pong, Press, Reply,
-    ResetCause, Status, StoredRecord,
+    BusScan, DeviceMessage, Event, EventKind, HostMessage, Identity, LastWords, LostReason, Outcome, Pong,
+    Press, Reply, ResetCause, Status, StoredRecord,
 };
 pub use reader::ReadError;
 pub use version::{MAJOR, MINOR};

@@ -34,6 +34,8 @@ pub enum DeviceMessage {
     Stored(StoredRecord),
     /// How the logger is doing, once a second.
     Status(Status),
+    /// Where its program failed before it last reset. Follows every identity that gives a fault as the cause.
+    LastWords(LastWords),
 }
 
 /// Host to logger.
@@ -272,6 +274,13 @@ open_code! {
         /// A bus is being searched.
         Busy = 11 "busy",
     }
+}
+
+/// Where a logger's program failed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LastWords {
+    /// The place in its source, as far as it is known.
+    pub place: String<48>,
 }
 
 /// The answer to a ping.

@@ -9,4 +9,4 @@
 pub const MAJOR: u8 = 1;
 
 /// Minor version: rises when a message kind, an event kind or a code is added.
-pub const MINOR: u8 = 0;
+pub const MINOR: u8 = 1;

@@ -37,6 +37,7 @@ const FROM_DEVICE: &[(&str, &str)] = &[
     ("bus scan", "1a 01 06 01 01 70 02 80 80 80 80 80 80 80 20 80 82 80 80 80 80 01 95 e7 a7 a8 00"),
     ("stored", "10 01 07 02 28 03 05 03 c0 84 3d 0b a2 19 7e 07 00"),
     ("status", "0d 01 08 a0 cb 98 01 01 10 02 05 11 01 05 24 14 6b f4 00"),
+    ("last words", "15 01 09 0d 64 65 76 69 63 65 2e 72 73 3a 36 32 30 ba 23 a3 28 00"),
 ];
 
 /// Frames from the host.
@@ -142,6 +143,7 @@ fn device_message(name: &str) -> DeviceMessage {
             DeviceMessage::BusScan(scan)
         }
         "stored" => DeviceMessage::Stored(StoredRecord::new(2, 40, 3, &event(EventKind::Started)).unwrap()),
+        "last words" => DeviceMessage::LastWords(LastWords { place: "device.rs:620".try_into().unwrap() }),
         "status" => DeviceMessage::Status(Status {
             uptime_us: 2_500_000,
             streaming: true,

@@ -4,7 +4,9 @@
 //
 // HOST.sock carries the bytes of the USB serial port. BUSES.sock leads to the parts: questions and answers as
 // firmware/src/far_bus.rs tells them, so that the same parts serve this board and the emulated one. The chip's time stands still
-// while a question is out. Lines on standard input: "button down", "button up". Lines on standard output: "reset CAUSE".
+// while a question is out. Lines on standard input: "button down", "button up", and "panic ADDRESS FILE LINE", which makes the
+// program panic there: at the address of a function of the core library that takes the place of a panic. Lines on standard output:
+// "reset CAUSE".
 
 import { readFileSync } from 'node:fs';
 import { connect } from 'node:net';
@@ -17,6 +19,8 @@ const SLICE = 20_000;
 const SLICE_US = 5000;
 const FLASH_START = 0x10000000;
 const VECTORS = 0x10000100;
+// Memory that neither statics nor the stack come near.
+const SCRATCH = 0x20020000;
 const BUTTON = 22;
 // The watchdog's place on the peripherals' bus: 0x40058000.
 const WATCHDOG = 0x40058;
@@ -201,6 +205,17 @@ class Board {
     controller.onStop = () => controller.completeStop();
   }
 
+  // Goes on in `address`, whose first argument is the place (core::panic::Location: name, its length, line, column).
+  panic(address, file, line) {
+    const { mcu } = this;
+    const [place, name] = [SCRATCH, SCRATCH + 16];
+    [...file].forEach((letter, k) => mcu.writeUint8(name + k, letter.charCodeAt(0)));
+    [name, file.length, line, 1].forEach((word, k) => mcu.writeUint32(place + 4 * k, word));
+    mcu.core.registers[0] = place;
+    mcu.core.PC = address & ~1;
+    mcu.core.waiting = false;
+  }
+
   slice() {
     const { mcu, clock } = this;
     const end = clock.micros + SLICE_US;
@@ -235,6 +250,8 @@ class Board {
 const [image, host, buses] = process.argv.slice(2);
 const board = new Board(new Uint8Array(readFileSync(image)), connect(host), new FarBus(connect(buses)));
 createInterface({ input: process.stdin }).on('line', (line) => {
-  if (line === 'button down' || line === 'button up') board.mcu.gpio[BUTTON].setInputValue(line === 'button up');
+  const [what, ...rest] = line.split(' ');
+  if (what === 'button') board.mcu.gpio[BUTTON].setInputValue(rest[0] === 'up');
+  if (what === 'panic') board.panic(Number(rest[0]), rest[1], Number(rest[2]));
 });
 await board.run();

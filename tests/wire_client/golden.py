@@ -47,6 +47,7 @@ FROM_LOGGER = {
     "bus scan": messages.BusScan(1, (0x70, 2), (0x36, 0x48, 0x6A)),
     "stored": messages.Stored(2, 40, 3, bytes.fromhex("03c0843d0b")),
     "status": messages.Status(2_500_000, True, 1 << 4, 2, 5, 17, 1, 0),
+    "last words": messages.LastWords("device.rs:620"),
 }
 
 
@@ -107,7 +108,7 @@ def main():
     found = vectors(sys.argv[1])
     logger = [(name, data) for chapter, name, data in found if chapter == "From the logger"]
     host = [(name, data) for chapter, name, data in found if chapter == "From the host"]
-    assert {name for name, _ in host} == set(FROM_HOST) and len(logger) == len(messages.EVENTS) + 8, found
+    assert {name for name, _ in host} == set(FROM_HOST) and len(logger) == len(messages.EVENTS) + 9, found
     check_cobs()
     for name, data in logger:
         check_logger(name, data)

@@ -180,7 +180,16 @@ class Status:
         return cls(r.u64(), r.boolean(), r.u32(), r.u32(), r.u32(), r.u32(), r.u32(), r.u32())
 
 
-KINDS = (Identity, Channel, Samples, Event, Reply, Pong, BusScan, Stored, Status)
+@dataclass
+class LastWords:
+    place: str
+
+    @classmethod
+    def read(cls, r):
+        return cls(r.text(48))
+
+
+KINDS = (Identity, Channel, Samples, Event, Reply, Pong, BusScan, Stored, Status, LastWords)
 
 
 class UnknownKind(Exception):

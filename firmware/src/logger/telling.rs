@@ -2,7 +2,7 @@
 
 use super::{Logger, Mode};
 use heapless::{String, Vec};
-use hingeline_protocol::{DeviceMessage, Identity, MAJOR, MINOR};
+use hingeline_protocol::{DeviceMessage, Identity, LastWords, MAJOR, MINOR};
 
 impl Logger {
     pub(super) fn send_identity(&mut self, now_us: u64) {
@@ -24,6 +24,9 @@ impl Logger {
             stored: self.keeper.as_ref().map_or(0, |keeper| keeper.store().log.total()),
         };
         self.outbox.send(&DeviceMessage::Identity(identity));
+        if !self.board.last_words.is_empty() {
+            self.outbox.send(&DeviceMessage::LastWords(LastWords { place: text(self.board.last_words) }));
+        }
     }
 
     pub(super) fn send_status(&mut self, now_us: u64) {

@@ -303,6 +303,7 @@ pub fn board(buses: usize) -> Board {
         unique_id_length: 8,
         boot_count: 3,
         reset_cause: ResetCause::PowerOn,
+        last_words: "",
         bus_clock_hz,
     }
 }

@@ -47,6 +47,8 @@ pub struct Seen {
 pub struct Found {
     /// Who it is.
     pub identity: Option<Identity>,
+    /// Where its program failed before it last reset.
+    pub last_words: Option<String>,
     /// The channel table as it was before anything was set up.
     pub rows: BTreeMap<u8, Channel>,
     /// Buses that were searched.
@@ -248,6 +250,7 @@ impl Inspection {
             DeviceMessage::Reply(reply) => self.replied(*reply, now_us),
             DeviceMessage::Event(event) => self.event(*event),
             DeviceMessage::Status(status) => self.found.status = Some(*status),
+            DeviceMessage::LastWords(words) => self.found.last_words = Some(words.place.to_string()),
             _ => {}
         }
         let readings = matches!(message, DeviceMessage::Samples(_));

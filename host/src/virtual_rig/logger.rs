@@ -190,6 +190,7 @@ fn board(serial_number: u64) -> Board {
         unique_id_length: 8,
         boot_count: 1,
         reset_cause: ResetCause::PowerOn,
+        last_words: "",
         bus_clock_hz: BUS_CLOCKS_HZ,
     }
 }

@@ -174,6 +174,7 @@ pub fn device_message() -> impl Strategy<Value = DeviceMessage> {
             }
         ),
         status().prop_map(DeviceMessage::Status),
+        text().prop_map(|place| DeviceMessage::LastWords(LastWords { place })),
     ]
 }
 

@@ -87,8 +87,10 @@ fn a_logger_that_hangs_is_reset_by_its_watchdog_and_the_recording_goes_on() {
     let mut streaming = false;
     while !streaming && begun.elapsed() < PATIENCE {
         std::thread::sleep(Duration::from_millis(200));
-        let runs = std::fs::read_dir(bench.folder.path().join("bramble/runs")).into_iter().flatten().flatten();
-        streaming = runs.into_iter().any(|run| run.path().join("wire.bin").metadata().is_ok_and(|m| m.len() > 4000));
+        let runs =
+            std::fs::read_dir(bench.folder.path().join("bramble/runs")).into_iter().flatten().flatten();
+        streaming =
+            runs.into_iter().any(|run| run.path().join("wire.bin").metadata().is_ok_and(|m| m.len() > 4000));
     }
     assert!(streaming, "nothing is recorded");
     hang(&debugger);

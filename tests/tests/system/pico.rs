@@ -3,8 +3,9 @@
 use crate::built;
 use crate::heard::Heard;
 use crate::line::Bench;
+use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::process::{ChildStdin, Command, Stdio};
 
 /// How long it records, host time, s.
 const SECONDS: &str = "12";
@@ -26,22 +27,65 @@ fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("pico")
 }
 
+/// A board that runs the image, and a line to its emulator.
+fn start(image: &Path) -> (Bench, ChildStdin) {
+    let mut input = None;
+    let bench = Bench::start(|host, buses| {
+        let mut node = Command::new("node");
+        node.arg(folder().join("run.mjs")).arg(image).args([host, buses]);
+        let mut node = node.stdin(Stdio::piped()).stdout(Stdio::null()).spawn().unwrap();
+        input = node.stdin.take();
+        node
+    });
+    (bench, input.unwrap())
+}
+
+fn device(bench: &Bench) -> serde_json::Value {
+    let (told, errors) = bench.run(&["device", "--json"]);
+    serde_json::from_str(&told).unwrap_or_else(|_| panic!("{errors}"))
+}
+
+/// Where a function of the core library that panics at a place is, in the image.
+fn panicking(image: &Path) -> Option<String> {
+    let names = Command::new("arm-none-eabi-nm").arg("-C").arg(image.with_extension("elf")).output().ok()?;
+    let names = String::from_utf8(names.stdout).unwrap();
+    let line = names.lines().find(|line| line.ends_with("core::cell::panic_already_borrowed"))?;
+    Some(format!("0x{}", line.split_whitespace().next()?))
+}
+
+#[test]
+fn a_program_that_fails_says_where_after_its_reset() {
+    let Some((image, address)) = image().and_then(|image| panicking(&image).map(|address| (image, address)))
+    else {
+        return eprintln!(
+            "left out: there is no image of the board, no emulator of its chip, or nobody to read the image"
+        );
+    };
+    let (bench, mut emulator) = start(&image);
+    assert_eq!(device(&bench)["identity"]["last_words"], serde_json::Value::Null);
+    writeln!(emulator, "panic {address} some/folder/other.rs 1020").unwrap();
+    let report = device(&bench);
+    assert_eq!(report["identity"]["reset_cause"], "fault");
+    assert_eq!(report["identity"]["last_words"], "some/folder/other.rs:1020");
+    // It is well all the same.
+    assert_eq!(report["well"], true);
+}
+
 #[test]
 fn a_pico_class_board_is_looked_over_and_recorded_from() {
     let Some(image) = image() else {
         return eprintln!("left out: there is no image of the board, or no emulator of its chip");
     };
-    let bench = Bench::start(|host, buses| {
-        let mut node = Command::new("node");
-        node.arg(folder().join("run.mjs")).arg(image).args([host, buses]);
-        node.stdin(Stdio::null()).stdout(Stdio::null()).spawn().unwrap()
-    });
-    let (told, errors) = bench.run(&["device", "--json"]);
-    let report: serde_json::Value = serde_json::from_str(&told).unwrap_or_else(|_| panic!("{errors}"));
-    assert_eq!((&report["identity"]["board"], &report["well"]), (&"pico rp2040".into(), &true.into()), "{told}");
+    let (bench, _emulator) = start(&image);
+    let report = device(&bench);
+    assert_eq!(
+        (&report["identity"]["board"], &report["well"]),
+        (&"pico rp2040".into(), &true.into()),
+        "{report}"
+    );
     assert_eq!(report["identity"]["buses"], 2);
     let found = report["answering"][0]["addresses"].as_array().unwrap();
-    assert!([0x48, 0x49].iter().all(|address| found.contains(&(*address).into())), "{told}");
+    assert!([0x48, 0x49].iter().all(|address| found.contains(&(*address).into())), "{report}");
 
     let (told, errors) = bench.run(&["record", "--plan", "still", "--seconds", SECONDS]);
     let heard = Heard::of(&bench.bytes(told.lines().last().unwrap_or_else(|| panic!("{errors}"))));

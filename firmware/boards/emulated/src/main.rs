@@ -84,6 +84,7 @@ fn main() -> ! {
         unique_id_length: 8,
         boot_count: 1,
         reset_cause,
+        last_words: "",
         bus_clock_hz: BUS_CLOCKS_HZ,
     };
     let mut buses = [0, 1, 2, 3].map(|bus| FarBus::new(bus_line, bus));

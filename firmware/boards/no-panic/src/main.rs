@@ -153,6 +153,7 @@ extern "C" fn _start() -> ! {
         unique_id_length: outside(15),
         boot_count: u32::from(outside(16)),
         reset_cause: ResetCause::from(outside(17)),
+        last_words: "",
         bus_clock_hz,
     };
     let mut logger = match Store::open(&mut Anything) {

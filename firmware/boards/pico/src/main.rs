@@ -48,7 +48,7 @@ static mut LOGGER: Logger = Logger::blank();
 
 #[rp2040_hal::entry]
 fn main() -> ! {
-    let reset_cause = last_words::cause();
+    let (reset_cause, last_words) = last_words::recall();
     let (Some(mut pac), Some(core)) = (pac::Peripherals::take(), cortex_m::Peripherals::take()) else {
         last_words::reset()
     };
@@ -102,6 +102,7 @@ fn main() -> ! {
         unique_id_length: 8,
         boot_count: 1,
         reset_cause,
+        last_words,
         bus_clock_hz,
     };
     // Safety: `main` runs once, and nothing else knows of it.

@@ -296,7 +296,7 @@ impl Session {
                     asked.at_us = now_us;
                 }
             }
-            DeviceMessage::Channel(_) | DeviceMessage::BusScan(_) => {}
+            DeviceMessage::Channel(_) | DeviceMessage::BusScan(_) | DeviceMessage::LastWords(_) => {}
         }
         match message {
             DeviceMessage::Identity(identity) => self.happened(Happening::Identified(identity)),

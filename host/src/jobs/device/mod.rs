@@ -127,6 +127,8 @@ pub struct Report {
     pub port: String,
     /// Who it is.
     pub identity: Identity,
+    /// Where its program failed before it last reset.
+    pub last_words: Option<String>,
     /// The vehicle whose rig it was held against.
     pub vehicle: Option<String>,
     /// The sensors that it was set up for.
@@ -170,7 +172,9 @@ impl Report {
             ResetCause::Fault => ": its program failed; put newer firmware on it, and tell what it was doing",
             _ => "",
         };
-        format!("{}{what}", self.identity.reset_cause.as_str())
+        let place =
+            self.last_words.as_ref().map_or_else(String::new, |place| format!(" (it failed at {place})"));
+        format!("{}{what}{place}", self.identity.reset_cause.as_str())
     }
 }
 
@@ -367,6 +371,7 @@ fn report(
     Report {
         port,
         identity,
+        last_words: found.last_words.clone(),
         vehicle: folder.map(|f| f.vehicle.name.clone()),
         set_up_for: diagnose::set_up_for(found),
         settings: rig.map_or_else(Vec::new, |rig| diagnose::settings(rig, found)),

@@ -157,7 +157,7 @@ impl<'a> WireReader<'a> {
                     self.stored.entry(record.index).or_insert(record);
                 }
             }
-            DeviceMessage::Reply(_) | DeviceMessage::BusScan(_) => {}
+            DeviceMessage::Reply(_) | DeviceMessage::BusScan(_) | DeviceMessage::LastWords(_) => {}
         }
     }
 

@@ -35,6 +35,7 @@ pub fn device(report: &Report) -> String {
             "boot_count": identity.boot_count,
             "uptime_us": identity.uptime_us,
             "reset_cause": identity.reset_cause.as_str(),
+            "last_words": report.last_words,
             "buses": identity.buses,
             "stored_records": identity.stored,
         },
