@@ -211,26 +211,40 @@ impl Reader {
         Self { taken: Vec::new(), marked: false }
     }
 
-    /// Takes the next byte.
+    /// Takes the next byte. What began like a frame and was none is looked through for another beginning.
     pub fn push<B: Body>(&mut self, byte: u8) -> Option<B> {
         if !self.marked {
             self.marked = byte == B::MARK;
             return None;
         }
         let _ = self.taken.push(byte);
-        let length = usize::from(*self.taken.first()?);
-        if length > MAX_BYTES {
-            (self.marked, self.taken) = (false, Vec::new());
-            return None;
+        while self.marked {
+            let length = usize::from(*self.taken.first()?);
+            let whole = 1 + B::HEAD + length + 1;
+            if length <= MAX_BYTES && self.taken.len() < whole {
+                return None;
+            }
+            let frame = if length <= MAX_BYTES { self.taken.get(..whole) } else { None };
+            let body = frame.and_then(|frame| {
+                let (&given, checked) = frame.split_last()?;
+                let (head, bytes) = checked.get(1..)?.split_at_checked(B::HEAD)?;
+                if sum(checked) == given { B::read(head, bytes) } else { None }
+            });
+            self.begin_again::<B>(if body.is_some() { whole } else { 0 });
+            if body.is_some() {
+                return body;
+            }
         }
-        if self.taken.len() < 1 + B::HEAD + length + 1 {
-            return None;
-        }
-        self.marked = false;
-        let taken = core::mem::take(&mut self.taken);
-        let (&given, checked) = taken.split_last()?;
-        let (head, bytes) = checked.get(1..)?.split_at_checked(B::HEAD)?;
-        if sum(checked) == given { B::read(head, bytes) } else { None }
+        None
+    }
+
+    /// Goes on after the next mark at `from` or later.
+    fn begin_again<B: Body>(&mut self, from: usize) {
+        let rest = self.taken.get(from..).unwrap_or(&[]);
+        let mark = rest.iter().position(|&byte| byte == B::MARK);
+        let after = mark.and_then(|at| rest.get(at + 1..)).unwrap_or(&[]);
+        self.taken = Vec::from_slice(after).unwrap_or_default();
+        self.marked = mark.is_some();
     }
 }
 
