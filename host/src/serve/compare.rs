@@ -39,5 +39,6 @@ fn page_of(app: &App, form: &Form) -> Answer<String> {
     let refitted = !form.refitted.is_empty();
     let compared = with_run(&request(&form.first)?, &request(&form.second)?, refitted)?;
     let names = [form.first.as_str(), form.second.as_str()];
-    Ok(page::runs_side_by_side(&compared.runs, &compared.vehicle, &form.vehicle, names, &app.setting))
+    let (runs, vehicle) = (&compared.runs, &compared.vehicle);
+    Ok(page::runs_side_by_side(runs, vehicle, &form.vehicle, names, refitted, &app.setting))
 }

@@ -65,6 +65,9 @@ pub struct Start {
     #[serde(default)]
     plan: String,
     ramp_angle_deg: Option<f64>,
+    taped_left_mm: Option<f64>,
+    taped_right_mm: Option<f64>,
+    load_n: Option<f64>,
     #[serde(default)]
     notes: String,
 }
@@ -87,14 +90,19 @@ fn begin(app: &App, start: &Start) -> Answer<()> {
     if angle.is_some_and(|deg| !(deg > 0.0 && deg < 60.0)) {
         return Err(Trouble::Asked("a ramp's angle is between 0 and 60 degrees".into()));
     }
+    let typed = [start.taped_left_mm, start.taped_right_mm, start.load_n];
+    if typed.into_iter().flatten().any(|value| !(value > 0.0 && value.is_finite())) {
+        return Err(Trouble::Asked("a distance and a load are greater than nothing".into()));
+    }
     if start.port.trim().is_empty() {
         return Err(Trouble::Asked("say which port the logger is on".into()));
     }
     let facts = Facts {
         test: test.map(|t| t.words().to_owned()),
         ramp_angle_rad: angle.map(f64::to_radians),
+        taped_ramp_m: [start.taped_left_mm, start.taped_right_mm].map(|mm| mm.map(|mm| mm * 1e-3)),
+        load_n: start.load_n,
         notes: start.notes.chars().take(LONGEST).collect(),
-        ..Facts::default()
     };
     let now = (app.rim.now)();
     let request = Request { vehicle_folder, test, plan, facts, seconds: None, reconnect_s: RECONNECT_S, now };

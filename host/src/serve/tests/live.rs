@@ -126,6 +126,7 @@ fn a_recording_that_cannot_begin_says_why_in_words() {
             ("/record/start", start(",\"test\":\"jump\""), 400, "no test"),
             ("/record/start", start(",\"plan\":\"still,jump\""), 400, "jump"),
             ("/record/start", start(",\"test\":\"ramp\",\"ramp_angle_deg\":90"), 400, "between 0 and 60"),
+            ("/record/start", start(",\"test\":\"rock\",\"load_n\":-5"), 400, "greater than nothing"),
             (
                 "/record/start",
                 start(",\"test\":\"ramp\"").replace("Bramble", "../Bramble"),

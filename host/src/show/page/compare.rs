@@ -1,6 +1,6 @@
 //! Two runs set beside each other.
 
-use super::{Frame, Place, Setting, run_path};
+use super::{Frame, Place, Setting, path_part, run_path};
 use crate::judge::{AxleRuns, RunsComparison};
 use crate::show::report::{evidence, origin, verdicts};
 use crate::show::units::PLUS_MINUS;
@@ -14,6 +14,7 @@ pub fn runs_side_by_side(
     vehicle: &Vehicle,
     folder: &str,
     names: [&str; 2],
+    refitted: bool,
     setting: &Setting,
 ) -> String {
     let title = format!("{}: {} beside {}", runs.vehicle, names[1], names[0]);
@@ -26,6 +27,11 @@ pub fn runs_side_by_side(
         }
         @for axle in &runs.axles { (axle_section(axle, vehicle, setting)) }
         (origin::remarks(&[], &runs.remarks))
+        p { @let other = if refitted { "" } else { "&refitted=yes" };
+            a href=(format!("/compare?vehicle={}&first={}&second={}{other}", path_part(folder), path_part(names[0]), path_part(names[1]))) {
+                @if refitted { "The sensors stayed where they were between the runs" }
+                @else { "The sensors were taken off between the runs" }
+            } ": compare them so." }
         p { "An analysis of one run beside its drawing stands on the run's own page." }
     };
     Frame::new(setting, Place::Runs, &title).page(&body)

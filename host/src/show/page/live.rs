@@ -215,6 +215,14 @@ pub fn no_numbers(sentence: &str) -> String {
     html! { p { (words::capital(sentence.trim_end_matches('.'))) "." } }.into_string()
 }
 
+/// What a person may type in about a test: the field, what it asks.
+const TYPED: [(&str, &str); 4] = [
+    ("ramp_angle_deg", "Ramp angle, °"),
+    ("taped_left_mm", "Taped up the ramp, left wheel, mm"),
+    ("taped_right_mm", "Taped up the ramp, right wheel, mm"),
+    ("load_n", "Load of a rock or shove, N"),
+];
+
 /// The page of a recording. `ports` are those of this computer, with what they say of themselves.
 pub fn record(vehicles: &[String], ports: &[(String, String)], setting: &Setting) -> String {
     let body = html! {
@@ -270,7 +278,7 @@ fn setup(vehicles: &[String], ports: &[(String, String)]) -> Markup {
                     @for words in Test::WORDS.split(", ") { option value=(words) selected[words == "ramp"] { (words) } }
                 } }
                 label { "Or phases of your own, with commas between" input type="text" name="plan" autocomplete="off"; }
-                label { "Ramp angle, °" input type="number" name="ramp_angle_deg" min="1" max="59" step="any"; }
+                @for (name, words) in TYPED { label { (words) input type="number" name=(name) min="0" step="any"; } }
                 label { "Notes" input type="text" name="notes" maxlength="400" autocomplete="off"; }
             }
             p.note { "Phases: " (Phase::WORDS.iter().map(|(words, _)| *words).collect::<Vec<_>>().join(", ")) "." }

@@ -3,6 +3,7 @@ import { post } from "/assets/post.js";
 
 const at = (id) => document.getElementById(id);
 const live = at("live"), setup = at("setup"), soFar = at("so-far"), lag = at("lag");
+const TYPED = ["ramp_angle_deg", "taped_left_mm", "taped_right_mm", "load_n"];
 let missed = 0;
 
 // Words are put in place only where they are new: a screen reader would read them again.
@@ -94,7 +95,7 @@ at("start").addEventListener("submit", (event) => {
     port: field.port.value,
     test: field.test.value,
     plan: field.plan.value,
-    ramp_angle_deg: field.ramp_angle_deg.value === "" ? null : Number(field.ramp_angle_deg.value),
+    ...Object.fromEntries(TYPED.map((name) => [name, field[name].value === "" ? null : Number(field[name].value)])),
     notes: field.notes.value,
   });
 });

@@ -160,11 +160,13 @@ pub fn run(
     let recorded = comparison.provenance.recorded.as_deref().map(minute);
     let options = report::Options { units: setting.units, recorded, made: None };
     let body = html! {
-        p.where { a href="/" { "Runs" } " / " (folder) " / " (run) }
+        p.where { a href="/" { "Runs" } " / " (folder) " / " (run) " · " a href="#further" { "in space, as one file, beside another run" } }
         (report::sections(comparison, vehicle, &options))
-        @for axle in &comparison.axles { (in_space(axle, vehicle, setting.units)) }
-        section aria-labelledby="further" {
-            h2 #further { "Further" }
+        div #further {
+            @for axle in &comparison.axles { (in_space(axle, vehicle, setting.units)) }
+        }
+        section aria-labelledby="further-title" {
+            h2 #further-title { "Further" }
             p { a href=(format!("{}/report.html", run_path(folder, run))) { "The report as one file" } " prints well and needs nothing else." }
             @if !others.is_empty() { (beside(folder, run, others)) }
         }
