@@ -2,7 +2,7 @@
 
 use super::dates::zoned;
 use super::output::Screen;
-use super::target::{Typed, test};
+use super::target::{Columns, Typed, test};
 use super::{Ending, Failure};
 use crate::files::logbook::Logbook;
 use crate::jobs::import;
@@ -13,6 +13,11 @@ use std::path::{Path, PathBuf};
 
 /// Make a run of a table of readings (CSV).
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "The first line heads the columns: t_s, one per sensor of the rig (NAME.ax … NAME.gz of an inertial unit), and if you \
+like phase. A heading may state a unit of its own, such as \"left travel [mm]\" or t_ms; one that states none is as the rig file's \
+scale says. Commas, semicolons or tabs between cells, decimal points or decimal commas. Cells without a reading stay empty."
+)]
 pub struct Args {
     /// The table: a column t_s, one column per sensor of the rig, and if you like a column phase.
     #[arg(value_name = "FILE")]
@@ -27,6 +32,8 @@ pub struct Args {
     #[arg(long, value_name = "DATE", value_parser = recorded)]
     recorded: Option<ZonedDateTime>,
     #[command(flatten)]
+    columns: Columns,
+    #[command(flatten)]
     typed: Typed,
 }
 
@@ -37,13 +44,16 @@ fn recorded(text: &str) -> Result<ZonedDateTime, String> {
 /// Runs the command; the new run's name stands alone on the last line.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let logbook = Logbook::find(screen.logbook.as_deref(), Path::new("."))?;
-    let imported = import::run(&import::Request {
+    let request = import::Request {
         table: args.table.clone(),
         vehicle_folder: logbook.vehicle_folder(&args.vehicle),
         test: args.test,
         facts: args.typed.facts(args.test),
         now: args.recorded.clone().unwrap_or_else(ZonedDateTime::now),
-    })?;
+    };
+    let imported = import::run_with(&request, &args.columns.choices(), &mut |p| screen.redraw_reading(p));
+    screen.redraw_end();
+    let imported = imported?;
     screen.tell(&text::imported(&imported.recording));
     screen.print(&imported.name)?;
     Ok(Ending::Done)

@@ -4,6 +4,7 @@ use super::Explain;
 use crate::explain::{Failure, Status};
 use crate::files::logbook::{Logbook, ScreenUnits};
 use crate::jobs::catalogue::Progress;
+use crate::jobs::import;
 use crate::show::Units;
 use crate::show::text::Options;
 use clap::ValueEnum;
@@ -112,6 +113,15 @@ impl Screen {
         if std::io::stderr().is_terminal() {
             let Progress { vehicle, run, number, of } = progress;
             self.redraw(&format!("{doing} run {number} of {of}: {vehicle}/{run}"));
+        }
+    }
+
+    /// Says on a terminal how much of a table was read.
+    pub fn redraw_reading(&self, progress: import::Progress) {
+        const MEGABYTE: u64 = 1_000_000;
+        if std::io::stderr().is_terminal() {
+            let import::Progress { read, of } = progress;
+            self.redraw(&format!("Reading the table: {} of {} MB", read / MEGABYTE, of / MEGABYTE));
         }
     }
 

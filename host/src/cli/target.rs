@@ -2,6 +2,7 @@
 
 use crate::jobs::source::Request;
 use crate::run::plan::{Test, parse_plan};
+use crate::run::table::{Choices, ColumnUnit};
 use crate::run::{Facts, Phase};
 use std::path::PathBuf;
 
@@ -20,6 +21,35 @@ pub struct Target {
     /// Angle of the ramp in degrees, where the run does not say.
     #[arg(long, value_name = "DEG", value_parser = ramp_angle)]
     pub ramp_angle: Option<f64>,
+    #[command(flatten)]
+    pub columns: Columns,
+}
+
+/// How a table is read.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Columns {
+    /// Units of a table's columns that state none, such as mm,deg: then the rig file's scales do not count.
+    #[arg(long, value_name = "UNITS", value_parser = column_units)]
+    column_units: Option<ColumnUnits>,
+    /// Leave columns of a table out that look like a sensor's name mistyped.
+    #[arg(long)]
+    ignore_columns: bool,
+}
+
+/// Units of columns, as one value of the command line.
+#[derive(Debug, Clone)]
+struct ColumnUnits(Vec<ColumnUnit>);
+
+fn column_units(text: &str) -> Result<ColumnUnits, String> {
+    ColumnUnit::parse_list(text).map(ColumnUnits)
+}
+
+impl Columns {
+    /// The choices that these flags make.
+    pub fn choices(&self) -> Choices {
+        let units = self.column_units.clone().map_or_else(Vec::new, |units| units.0);
+        Choices { units, ignore_unknown: self.ignore_columns, most_readings: None }
+    }
 }
 
 impl Target {
@@ -30,6 +60,8 @@ impl Target {
             ("--rig", self.rig.is_some()),
             ("--test", self.test.is_some()),
             ("--ramp-angle", self.ramp_angle.is_some()),
+            ("--column-units", self.columns.column_units.is_some()),
+            ("--ignore-columns", self.columns.ignore_columns),
         ];
         given.into_iter().find(|(_, given)| *given).map(|(flag, _)| flag)
     }
@@ -42,6 +74,7 @@ impl Target {
             rig: self.rig.clone(),
             test: self.test,
             ramp_angle_rad: self.ramp_angle.map(f64::to_radians),
+            table: self.columns.choices(),
             logbook,
         }
     }

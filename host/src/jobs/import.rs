@@ -5,7 +5,7 @@ use crate::explain::{Explain, Failure, Status};
 use crate::run::folder::{RunFolder, TABLE};
 use crate::run::header::{FORMAT, Header, Source};
 use crate::run::plan::Test;
-use crate::run::table::{self, TableError};
+use crate::run::table::{self, Choices, TableError};
 use crate::run::{Facts, Phase, Recording};
 use jiff::ZonedDateTime;
 use std::fs::File;
@@ -80,11 +80,39 @@ impl Explain for ImportError {
     }
 }
 
-/// Makes a run from a table. The table is copied first and read from the copy, so that the run holds what was read.
+/// Readings of a channel that an import keeps in memory: enough to tell phases from, whatever the table's size.
+const MOST_READINGS: usize = 1 << 17;
+
+/// Bytes between two words on how far the reading is.
+const TOLD_EVERY: u64 = 1 << 23;
+
+/// Makes a run from a table whose columns are in the rig file's units.
+///
+/// # Errors
+/// As [`run_with`].
+pub fn run(request: &Request) -> Result<Imported, Failure> {
+    run_with(request, &Choices::default(), &mut |_| {})
+}
+
+/// How far an import is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Progress {
+    /// Bytes of the table that were read.
+    pub read: u64,
+    /// Bytes that it has.
+    pub of: u64,
+}
+
+/// Makes a run from a table. The table is copied first and read from the copy, so that the run holds what was read. Memory
+/// does not grow with the table: of a long one the recording that is given back holds every so many-th reading.
 ///
 /// # Errors
 /// Where the vehicle's files or the table are missing or wrong, or the disk refuses; then nothing is left behind.
-pub fn run(request: &Request) -> Result<Imported, Failure> {
+pub fn run_with(
+    request: &Request,
+    choices: &Choices,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Imported, Failure> {
     let folder = VehicleFolder::load(&request.vehicle_folder)?;
     let open = |source| ImportError::Open { path: request.table.clone(), source };
     let mut table = File::open(&request.table).map_err(open)?;
@@ -94,10 +122,15 @@ pub fn run(request: &Request) -> Result<Imported, Failure> {
     let draft = folder.begin_run()?;
     draft.copy(TABLE, &mut table)?;
     let wrong = |source| ImportError::Table { path: request.table.clone(), source };
+    let copy = draft.read(TABLE)?;
+    let of = copy.metadata().map_or(0, |meta| meta.len());
+    let source = Told { source: copy, read: 0, told: 0, of, progress };
+    let bounded = Choices { most_readings: Some(MOST_READINGS), ..choices.clone() };
     let mut recording =
-        table::read(draft.read(TABLE)?, &folder.rig, &folder.centres(), request.test).map_err(wrong)?;
+        table::read(source, &folder.rig, &folder.centres(), request.test, &bounded).map_err(wrong)?;
     let phases: Vec<Phase> = recording.phases.iter().map(|s| s.phase).collect();
     let mut header = header(request);
+    header.table_units = choices.units.iter().map(|unit| unit.word.to_owned()).collect();
     folder.describe(&draft, &mut header)?;
     let path = draft.publish(&run_name(&request.now, request.test, &phases))?;
     let run = RunFolder { path, header };
@@ -121,11 +154,33 @@ fn header(request: &Request) -> Header {
         rig_hash: String::new(),
         calibration_hash: None,
         table_name: Some(file_name(&request.table)),
+        table_units: Vec::new(),
         logger: None,
     };
     let test = request.test.map(|t| t.words().to_owned()).or_else(|| request.facts.test.clone());
     header.set_facts(&Facts { test, ..request.facts.clone() });
     header
+}
+
+/// Hands bytes on, and says from time to time how many there were.
+struct Told<'a, R> {
+    source: R,
+    read: u64,
+    told: u64,
+    of: u64,
+    progress: &'a mut dyn FnMut(Progress),
+}
+
+impl<R: io::Read> io::Read for Told<'_, R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let count = self.source.read(buffer)?;
+        self.read += count as u64;
+        if self.read - self.told >= TOLD_EVERY {
+            self.told = self.read;
+            (self.progress)(Progress { read: self.read, of: self.of });
+        }
+        Ok(count)
+    }
 }
 
 /// The last part of a path.

@@ -1,13 +1,14 @@
 //! What a command was pointed at: a table of readings or a run folder, with the vehicle and the rig that go with it.
 
-use crate::explain::{Explain, Failure};
+use crate::explain::{Explain, Failure, Status};
 use crate::files::logbook::{Logbook, RIG_FILE, VEHICLE_FILE};
 use crate::geometry::Vector3;
 use crate::rig::{self, Rig};
+use crate::run::Recording;
 use crate::run::find::{self, RunRef};
 use crate::run::folder::RunFolder;
 use crate::run::plan::Test;
-use crate::run::{Recording, table};
+use crate::run::table::{self, Choices, TableError};
 use crate::vehicle::{self, Vehicle};
 use std::fs::File;
 use std::path::{Path, PathBuf};
@@ -26,6 +27,8 @@ pub struct Request {
     pub test: Option<Test>,
     /// Angle of the ramp, rad, where the run does not say.
     pub ramp_angle_rad: Option<f64>,
+    /// How a bare table is read.
+    pub table: Choices,
     /// The logbook that was named, instead of the nearest one.
     pub logbook: Option<PathBuf>,
 }
@@ -52,6 +55,14 @@ pub enum SourceError {
         /// The missing file's name.
         missing: &'static str,
     },
+    /// The table is wrong.
+    #[error("{path}: {source}")]
+    Table {
+        /// The table.
+        path: PathBuf,
+        /// What is wrong.
+        source: TableError,
+    },
     /// The table cannot be opened.
     #[error("cannot open {path}: {source}")]
     Open {
@@ -63,12 +74,20 @@ pub enum SourceError {
 }
 
 impl Explain for SourceError {
+    fn status(&self) -> Status {
+        match self {
+            SourceError::Table { source, .. } => source.status(),
+            SourceError::NoFile { .. } | SourceError::Open { .. } => Status::BadInput,
+        }
+    }
+
     fn hint(&self) -> Option<String> {
         match self {
             SourceError::NoFile { missing, .. } => {
                 let flag = missing.trim_end_matches(".toml");
                 Some(format!("say which: --{flag} FILE"))
             }
+            SourceError::Table { source, .. } => source.hint(),
             SourceError::Open { .. } => Some("check the name and the folder you are in".into()),
         }
     }
@@ -99,7 +118,8 @@ fn open_table(request: &Request, path: &Path) -> Result<Source, Failure> {
     let vehicle = vehicle::file::load(&beside(path, request.vehicle.as_deref(), VEHICLE_FILE)?)?;
     let rig = rig::file::load(&beside(path, request.rig.as_deref(), RIG_FILE)?, &vehicle)?;
     let file = File::open(path).map_err(|source| SourceError::Open { path: path.into(), source })?;
-    let mut recording = table::read(file, &rig, &centres(&vehicle), request.test)?;
+    let mut recording = table::read(file, &rig, &centres(&vehicle), request.test, &request.table)
+        .map_err(|source| SourceError::Table { path: path.into(), source })?;
     recording.provenance.run.clone_from(&request.run);
     Ok(Source { vehicle, rig, recording })
 }

@@ -72,6 +72,9 @@ pub struct Header {
     /// The name that an imported table had.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub table_name: Option<String>,
+    /// Units of an imported table's columns that state none, instead of the rig file's scales.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub table_units: Vec<String>,
     /// The logger.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub logger: Option<Logger>,
@@ -157,6 +160,7 @@ pub mod tests {
             rig_hash: "bb".into(),
             calibration_hash: None,
             table_name: None,
+            table_units: Vec::new(),
             logger: Some(Logger {
                 board: "pico".into(),
                 unique_id: "0102".into(),

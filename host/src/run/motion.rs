@@ -28,8 +28,10 @@ const HEAVE_KNOWN_M: f64 = 0.03;
 const ON_THE_RAMP_RAD: f64 = 0.08;
 /// … and leaves the flat where it goes beyond this (0.6°), rad.
 const OFF_THE_FLAT_RAD: f64 = 0.01;
-/// Less heave than this is no bounce, m.
+/// Less heave than this is no bounce, m …
 const BOUNCE_M: f64 = 0.02;
+/// … which begins and ends where it goes beyond this, m.
+const OFF_RIDE_M: f64 = 0.004;
 
 /// Heave and articulation about an axle, coarsely.
 struct Motion {
@@ -62,7 +64,7 @@ pub fn ramps(
     Ok(spans)
 }
 
-/// Whatever follows the still: ramps where the articulation says so, else a bounce.
+/// Whatever follows the still: ramps where the articulation says so, a bounce wherever else the axle travels.
 ///
 /// # Errors
 /// Why it cannot be told, as a part of a sentence.
@@ -73,17 +75,39 @@ pub fn phases(
     still: [f64; 2],
 ) -> Result<Vec<PhaseSpan>, String> {
     let motion = observe(rig, centres, series, still)?;
-    let spans = lobes(&motion);
-    if !spans.is_empty() {
-        return Ok(spans);
+    let mut spans = lobes(&motion);
+    spans.extend(bounces(&motion, &spans));
+    spans.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    if spans.is_empty() {
+        return Err("the axle hardly moves".into());
     }
-    let heave_m = motion.heave_m.iter().fold(0.0_f64, |most, h| most.max(h.abs()));
-    match (motion.t_s.first(), motion.t_s.last()) {
-        (Some(&from_s), Some(&to_s)) if heave_m > BOUNCE_M => {
-            Ok(vec![PhaseSpan { phase: Phase::Bounce, from_s, to_s }])
+    Ok(spans)
+}
+
+/// Bounces: before, between and after the ramps, from where each leaves ride height to where the last of it comes back.
+fn bounces(motion: &Motion, ramps: &[PhaseSpan]) -> Vec<PhaseSpan> {
+    let free = |k: &usize| {
+        let t_s = motion.t_s.get(*k).copied().unwrap_or(f64::NAN);
+        !ramps.iter().any(|r| r.from_s <= t_s && t_s <= r.to_s)
+    };
+    let heave_m = |k: usize| motion.heave_m.get(k).copied().unwrap_or(0.0).abs();
+    let steps: Vec<usize> = (0..motion.t_s.len()).filter(free).collect();
+    let mut spans = Vec::new();
+    for stretch in steps.chunk_by(|a, b| a + 1 == *b) {
+        let travelled = stretch.iter().any(|k| heave_m(*k) > BOUNCE_M);
+        let first = stretch.iter().position(|k| heave_m(*k) > OFF_RIDE_M);
+        let last = stretch.iter().rposition(|k| heave_m(*k) > OFF_RIDE_M);
+        if let (true, Some(first), Some(last)) = (travelled, first, last) {
+            // One step of ride height at either end, where there is one.
+            let at = |place: usize| stretch.get(place).and_then(|k| motion.t_s.get(*k)).copied();
+            let from_s = at(first.saturating_sub(1));
+            let to_s = at((last + 1).min(stretch.len() - 1));
+            if let (Some(from_s), Some(to_s)) = (from_s, to_s) {
+                spans.push(PhaseSpan { phase: Phase::Bounce, from_s, to_s });
+            }
         }
-        _ => Err("the axle hardly moves".into()),
     }
+    spans
 }
 
 /// The motion of the first axle whose sensors tell heave and articulation.

@@ -433,6 +433,7 @@ fn header(source: Source, now: &ZonedDateTime, plan: &[Phase], logger: Option<&I
         rig_hash: String::new(),
         calibration_hash: None,
         table_name: None,
+        table_units: Vec::new(),
         logger: logger.map(|identity| Logger {
             board: identity.board.as_str().to_owned(),
             unique_id: identity.unique_id.iter().map(|byte| format!("{byte:02x}")).collect(),

@@ -14,7 +14,7 @@ pub use writer::{Keep, Writer};
 use super::header::{Header, HeaderError, Source};
 use super::marks::{self, Mark};
 use super::plan::Test;
-use super::table::{self, TableError};
+use super::table::{self, Choices, ColumnUnit, TableError};
 use super::wire::{Context, WireReader};
 use super::{Facts, Recording};
 use crate::explain::{Explain, Status};
@@ -219,7 +219,10 @@ impl RunFolder {
     ) -> Result<Recording, FolderError> {
         let path = self.path.join(TABLE);
         let file = File::open(&path).map_err(FolderError::io(&path))?;
-        table::read(file, rig, centres, test).map_err(|source| FolderError::Table { path, source })
+        // What was imported was checked then: a column that was left out stays out.
+        let units = self.header.table_units.iter().filter_map(|word| ColumnUnit::parse(word)).collect();
+        let choices = Choices { units, ignore_unknown: true, most_readings: None };
+        table::read(file, rig, centres, test, &choices).map_err(|source| FolderError::Table { path, source })
     }
 
     fn read_wire(

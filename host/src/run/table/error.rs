@@ -1,5 +1,6 @@
 //! What can be wrong with a table, where, and how to mend it.
 
+use super::units::ColumnUnit;
 use crate::explain::{Explain, Status};
 use crate::run::Phase;
 use crate::run::plan::Test;
@@ -49,6 +50,14 @@ pub enum Trouble {
     NoTime,
     #[error("two columns are headed \"{heading}\"")]
     Twice { heading: String },
+    #[error("\"{heading}\" and \"{other}\" are the same column")]
+    SameTwice { heading: String, other: String },
+    #[error("no sensor of the rig is called \"{heading}\"")]
+    Misspelt { heading: String, near: String },
+    #[error("\"{text}\" is no unit")]
+    NoUnit { text: String },
+    #[error("this sensor reads nothing in \"{text}\"")]
+    OtherUnit { text: String },
     #[error("no column is headed by a sensor of the rig")]
     NoSensor { sensors: Vec<String> },
     #[error("the row has {cells} cells, the headings {headings}")]
@@ -64,7 +73,7 @@ pub enum Trouble {
     #[error("time {now_s} s goes back from {before_s} s")]
     TimeGoesBack { now_s: f64, before_s: f64 },
     #[error("\"{text}\" is not a phase")]
-    NotAPhase { text: String },
+    NotAPhase { text: String, near: Option<&'static str> },
 }
 
 impl Trouble {
@@ -77,7 +86,16 @@ impl Trouble {
                  with commas, semicolons or tabs between."
                     .into()
             }
-            Trouble::Twice { .. } => "Rename or delete one of them.".into(),
+            Trouble::Misspelt { near, .. } => format!(
+                "Did you mean \"{near}\"? Head the column so, or leave such columns out with --ignore-columns."
+            ),
+            Trouble::NoUnit { .. } => format!("Units in headings are: {}.", ColumnUnit::words()),
+            Trouble::OtherUnit { .. } => {
+                "Lengths are in mm, cm, m or in, angles in deg or rad, forces in N or lbf, accelerations in m/s2 or g, \
+                 rates in rad/s or deg/s."
+                    .into()
+            }
+            Trouble::Twice { .. } | Trouble::SameTwice { .. } => "Rename or delete one of them.".into(),
             Trouble::NoSensor { sensors } => {
                 format!("Head the columns with the names in the rig file: {}.", sensors.join(", "))
             }
@@ -105,6 +123,7 @@ impl Trouble {
             Trouble::TimeGoesBack { .. } => {
                 "Sort the rows by t_s; import two recordings as two files.".into()
             }
+            Trouble::NotAPhase { near: Some(near), .. } => format!("Did you mean \"{near}\"?"),
             Trouble::NotAPhase { .. } => {
                 let words: Vec<_> = Phase::WORDS.iter().map(|(words, _)| *words).collect();
                 format!("The phases are: {}. Leave the cell empty between them.", words.join(", "))
@@ -120,6 +139,17 @@ pub enum TableError {
     Read(#[source] std::io::Error),
     #[error("{spot}: {trouble}")]
     At { spot: Spot, trouble: Trouble },
+    #[error(
+        "{} mistakes{}:{}",
+        mistakes.len(),
+        if *read_on { "" } else { ", and it was read no further" },
+        listed(mistakes)
+    )]
+    Several {
+        mistakes: Vec<(Spot, Trouble)>,
+        /// Whether the table was read to its end.
+        read_on: bool,
+    },
     #[error("the table has too few rows of readings: {rows}, at least two are needed")]
     TooShort { rows: usize },
     #[error("the table has no phase column, and no still of {needed_s} s can be found at its start: {why}")]
@@ -128,6 +158,11 @@ pub enum TableError {
         "the table has no phase column, and what follows the still cannot be told from the readings: {why}"
     )]
     UnknownPhase { why: String },
+}
+
+/// A line for each mistake.
+fn listed(mistakes: &[(Spot, Trouble)]) -> String {
+    mistakes.iter().map(|(spot, trouble)| format!("\n  {spot}: {trouble}")).collect()
 }
 
 impl TableError {
@@ -149,6 +184,16 @@ impl Explain for TableError {
         match self {
             TableError::Read(_) => None,
             TableError::At { trouble, .. } => Some(trouble.hint()),
+            TableError::Several { mistakes, .. } => {
+                let mut hints: Vec<String> = Vec::new();
+                for (_, trouble) in mistakes {
+                    let hint = trouble.hint();
+                    if !hints.contains(&hint) {
+                        hints.push(hint);
+                    }
+                }
+                Some(hints.join("\n  "))
+            }
             TableError::TooShort { .. } => Some("Record the test again, or export all of its rows.".into()),
             TableError::NoStill { .. } => Some(
                 "Begin each recording with 3 s in which nothing moves, or add a column headed phase that says still, \

@@ -1,13 +1,15 @@
 //! Tables good and bad.
 
+use super::headings::expected_headings;
 use super::*;
 use crate::explain::Explain;
 use crate::geometry::Pose;
+use crate::run::Phase;
 use crate::run::test_rig::{CENTRE, readings, two_wires, whole};
 use proptest::prelude::*;
 
 fn read_text(text: &str, test: Option<Test>) -> Result<Recording, TableError> {
-    read(text.as_bytes(), &two_wires(), &[CENTRE], test)
+    read(text.as_bytes(), &two_wires(), &[CENTRE], test, &Choices::default())
 }
 
 /// What a person sees of an error.
@@ -104,7 +106,8 @@ fn errors_say_where_and_how_to_mend_it() {
     let mut all = String::new();
     for (name, text) in bad {
         let told = if name == "UTF-16" {
-            let error = read(&b"\xff\xfet\0_\0s\0"[..], &two_wires(), &[CENTRE], None).unwrap_err();
+            let error = read(&b"\xff\xfet\0_\0s\0"[..], &two_wires(), &[CENTRE], None, &Choices::default())
+                .unwrap_err();
             format!("{error}\n\n{}", error.hint().unwrap())
         } else {
             told(&text)
@@ -112,6 +115,109 @@ fn errors_say_where_and_how_to_mend_it() {
         all += &format!("## {name}\n{told}\n\n");
     }
     insta::assert_snapshot!(all);
+}
+
+#[test]
+fn all_mistakes_of_a_table_are_told_at_once_up_to_ten() {
+    let text = GOOD.replace("540.75", "high").replace("bounce", "buonce").replace("0.02,", "0.005,");
+    let told = told(&text.replace("540.5,", "low,"));
+    insta::assert_snapshot!(told);
+    let rows: String = (0..50).map(|k| format!("{k},still,x,y\n")).collect();
+    let error = read_text(&format!("t_s,phase,left,right\n{rows}"), None).unwrap_err();
+    let told = error.to_string();
+    assert!(
+        told.starts_with("10 mistakes, and it was read no further:\n  line 2, column 3 (left)"),
+        "{told}"
+    );
+}
+
+#[test]
+fn a_column_that_looks_like_a_sensor_mistyped_is_refused_unless_asked() {
+    let text = GOOD.replace("right", "rihgt");
+    assert_eq!(
+        told(&text),
+        "line 1, column 4 (rihgt): no sensor of the rig is called \"rihgt\"\n\nDid you mean \"right\"? Head the column so, \
+         or leave such columns out with --ignore-columns."
+    );
+    assert!(told(&GOOD.replace("right", "Right [mm]")).contains("Did you mean \"right\"?"));
+    assert!(told(&GOOD.replace("phase", "phaze")).contains("Did you mean \"phase\"?"));
+    let choices = Choices { ignore_unknown: true, ..Choices::default() };
+    let recording = read(text.as_bytes(), &two_wires(), &[CENTRE], None, &choices).unwrap();
+    assert!(recording.series[1][0].t_s.is_empty());
+    // Beside the right one, a name alike is something else.
+    assert!(
+        read_text(
+            &GOOD
+                .replace("right\n", "right,rights\n")
+                .replace("541.25\n", "541.25,1\n")
+                .replace("541.5\n", "541.5,1\n")
+                .replace("531\n", "531,1\n"),
+            None
+        )
+        .is_ok()
+    );
+}
+
+#[test]
+fn columns_may_state_their_units() {
+    let expected = read_text(GOOD, None).unwrap();
+    let bracketed = "t [ms],phase,left [cm],right (mm)\n0,still,54.05,541.25\n10,still,54.075,541.5\n20,bounce,53.0,531\n";
+    let suffixed =
+        bracketed.replace("t [ms]", "t_ms").replace("left [cm]", "left_cm").replace("right (mm)", "right_mm");
+    for text in [bracketed, &suffixed] {
+        let got = read_text(text, None).unwrap();
+        for (a, b) in got.series.iter().flatten().zip(expected.series.iter().flatten()) {
+            let near = |a: &[f64], b: &[f64]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-12);
+            assert!(a.t_s.len() == 3 && near(&a.t_s, &b.t_s) && near(&a.value, &b.value), "{text}");
+        }
+    }
+    let choices = Choices { units: ColumnUnit::parse_list("in,deg").unwrap(), ..Choices::default() };
+    let inches = read(GOOD.as_bytes(), &two_wires(), &[CENTRE], None, &choices);
+    // 540 in is far outside the wires' range.
+    assert_eq!(inches.unwrap().counts.excluded, 6);
+    for (heading, hint) in [("right [mmm]", "Units in headings are"), ("right [deg]", "Lengths are in mm")] {
+        let told = told(&GOOD.replace("right", heading));
+        assert!(
+            told.starts_with(&format!("line 1, column 4 ({heading}): ")) && told.contains(hint),
+            "{told}"
+        );
+    }
+    assert!(
+        told(&GOOD.replace("right", "left [mm]")).contains("\"left [mm]\" and \"left\" are the same column")
+    );
+}
+
+#[test]
+fn a_bounded_reading_counts_all_and_keeps_some_evenly() {
+    let rows: String =
+        (0..5000).map(|k| format!("{},still,{},540\n", k as f64 * 0.01, 540 + k % 7)).collect();
+    let text = format!("t_s,phase,left,right\n{rows}");
+    let all = read_text(&text, None).unwrap();
+    let choices = Choices { most_readings: Some(100), ..Choices::default() };
+    let some = read(text.as_bytes(), &two_wires(), &[CENTRE], None, &choices).unwrap();
+    assert_eq!((some.counts, &some.phases, &some.remarks), (all.counts, &all.phases, &all.remarks));
+    let kept = &some.series[0][0].t_s;
+    assert!((50..=100).contains(&kept.len()), "{}", kept.len());
+    let step_s = kept[1] - kept[0];
+    assert!(kept.windows(2).all(|w| (w[1] - w[0] - step_s).abs() < 1e-9));
+}
+
+#[test]
+fn a_bounce_is_found_before_between_and_after_ramps() {
+    for rig in [whole(), two_wires()] {
+        let text = table_of(&rig, 90.0, |t| match t {
+            4.0..20.0 => Pose::heave_roll(0.05 * (std::f64::consts::TAU * (t - 4.0) / 8.0).sin(), 0.0),
+            25.0..45.0 => Pose::heave_roll(0.0, 0.2 * (std::f64::consts::PI * (t - 25.0) / 20.0).sin()),
+            50.0..58.0 => Pose::heave_roll(-0.06 * (std::f64::consts::PI * (t - 50.0) / 8.0).sin(), 0.0),
+            60.0..80.0 => Pose::heave_roll(0.0, -0.2 * (std::f64::consts::PI * (t - 60.0) / 20.0).sin()),
+            _ => Pose::default(),
+        });
+        let recording = read(text.as_bytes(), &rig, &[CENTRE], None, &Choices::default()).unwrap();
+        assert_eq!(words(&recording), ["still", "bounce", "ramp left", "bounce", "ramp right"]);
+        let [from_s, to_s] = [recording.phases[1].from_s, recording.phases[1].to_s];
+        assert!((from_s - 4.0).abs() < 0.5 && (to_s - 20.0).abs() < 0.5, "{from_s} to {to_s}");
+        assert!(recording.phases.windows(2).all(|w| w[0].to_s <= w[1].from_s));
+    }
 }
 
 /// Still for 4 s, then a slow motion of this sign and size.
@@ -128,7 +234,7 @@ fn without_a_phase_column_the_still_ends_before_the_first_motion() {
     let rig = whole();
     let text = table_of(&rig, 20.0, |t| Pose::heave_roll(0.05 * swing(t, 8.0), 0.0));
     for test in [None, Some(Test::One(Phase::Bounce))] {
-        let recording = read(text.as_bytes(), &rig, &[CENTRE], test).unwrap();
+        let recording = read(text.as_bytes(), &rig, &[CENTRE], test, &Choices::default()).unwrap();
         assert_eq!(words(&recording), ["still", "bounce"]);
         let end_s = recording.phases[0].to_s;
         assert!(end_s > 3.0 && end_s <= 4.0, "still until {end_s}");
@@ -143,7 +249,7 @@ fn ramps_are_told_by_their_side() {
             Pose::heave_roll(0.04 * roll.abs(), 0.25 * roll)
         });
         for test in [None, Some(Test::Ramp)] {
-            let recording = read(text.as_bytes(), &rig, &[CENTRE], test).unwrap();
+            let recording = read(text.as_bytes(), &rig, &[CENTRE], test, &Choices::default()).unwrap();
             assert_eq!(words(&recording), ["still", "ramp left", "ramp right"]);
             assert!((recording.phases[1].to_s - 24.0).abs() < 1.0);
         }
@@ -167,7 +273,7 @@ fn what_cannot_be_told_is_an_error() {
     let told: Vec<_> = cases
         .iter()
         .map(|(rig, text, test)| {
-            let error = read(text.as_bytes(), rig, &[CENTRE], *test).unwrap_err();
+            let error = read(text.as_bytes(), rig, &[CENTRE], *test, &Choices::default()).unwrap_err();
             assert_eq!(error.status().code(), 2);
             format!("{error}\n\n{}", error.hint().unwrap())
         })
@@ -179,7 +285,7 @@ fn what_cannot_be_told_is_an_error() {
 fn a_time_that_jumps_by_years_is_told_at_once() {
     let rig = two_wires();
     let text = table_of(&rig, 20.0, |t| Pose::heave_roll(0.05 * swing(t, 8.0), 0.0)) + "1.8e15,540,540\n";
-    let error = read(text.as_bytes(), &rig, &[CENTRE], None).unwrap_err();
+    let error = read(text.as_bytes(), &rig, &[CENTRE], None, &Choices::default()).unwrap_err();
     assert!(error.to_string().ends_with("its times span more than a day"), "{error}");
 }
 
@@ -188,6 +294,6 @@ proptest! {
     fn no_bytes_make_it_panic(bytes in prop::collection::vec(any::<u8>(), 0..200), cut in 0_usize..90, at in 0_usize..90) {
         let mut text = GOOD.as_bytes().to_vec();
         text.splice(at.min(cut).min(text.len())..cut.min(text.len()), bytes);
-        let _ = read(&text[..], &two_wires(), &[CENTRE], None);
+        let _ = read(&text[..], &two_wires(), &[CENTRE], None, &Choices::default());
     }
 }
