@@ -1,8 +1,8 @@
 //! `hingeline demo`: the whole job, without hardware.
 
 use super::output::Screen;
-use super::record::Teller;
 use super::report_files::{now, open};
+use super::teller::{Teller, View};
 use super::{Ending, Failure};
 use crate::jobs::cautions::CAUTIONS;
 use crate::jobs::demo::{self, Demonstrated, Step};
@@ -29,7 +29,7 @@ pub struct Args {
 /// Runs the command.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let options = report::Options { units: Units::Mm, recorded: None, made: Some(now()) };
-    let mut teller = Teller::new(screen);
+    let mut teller = Teller::new(screen, Units::Mm, false);
     let request = demo::Request {
         folder: args.dir.clone(),
         seed: args.seed,
@@ -51,9 +51,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         Step::Port(None) => {
             screen.tell("A virtual vehicle stands on a virtual ramp; the logger's own firmware reads its sensors.")
         }
-        Step::Recording(progress) => teller.tell(progress),
+        Step::Recording(progress) => teller.tell(progress, &View::default()),
         Step::Comparing(recorded) => {
-            screen.redraw_end();
+            teller.end();
             screen.tell(&format!("{}\nMeasuring and comparing …", text::recorded(recorded)));
         }
     }

@@ -19,11 +19,13 @@ mod predict;
 mod record;
 mod report;
 mod report_files;
+mod runs;
 mod sensors;
 mod serve;
 mod service;
 mod simulate;
 mod target;
+mod teller;
 mod tune;
 mod wear;
 
@@ -65,6 +67,7 @@ enum Command {
     Report(report::Args),
     Export(export::Args),
     History(history::Args),
+    Runs(runs::Args),
     Service(service::Args),
     Wear(wear::Args),
     Serve(serve::Args),
@@ -103,6 +106,7 @@ pub fn main() -> ExitCode {
         Command::Report(args) => report::run(&args, &screen),
         Command::Export(args) => export::run(&args, &screen),
         Command::History(args) => history::run(&args, &screen),
+        Command::Runs(args) => runs::run(&args, &screen),
         Command::Service(args) => service::run(&args, &screen),
         Command::Serve(args) => serve::run(&args, &screen),
         Command::Wear(args) => wear::run(&args, &screen),

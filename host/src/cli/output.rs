@@ -8,6 +8,7 @@ use crate::jobs::import;
 use crate::show::Units;
 use crate::show::text::Options;
 use clap::ValueEnum;
+use std::cell::Cell;
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
@@ -39,6 +40,8 @@ const PROGRESS_COLUMNS: usize = 79;
 pub struct Screen {
     /// The logbook that was named.
     pub logbook: Option<PathBuf>,
+    /// Lines of the block of progress that stand on the terminal.
+    block: Cell<usize>,
 }
 
 /// Writing to the screen failed.
@@ -55,7 +58,7 @@ impl Explain for OutputError {
 impl Screen {
     /// The process' own screen.
     pub fn new(logbook: Option<PathBuf>) -> Self {
-        Self { logbook }
+        Self { logbook, block: Cell::new(0) }
     }
 
     /// How to render: units and colour.
@@ -122,6 +125,30 @@ impl Screen {
         if std::io::stderr().is_terminal() {
             let import::Progress { read, of } = progress;
             self.redraw(&format!("Reading the table: {} of {} MB", read / MEGABYTE, of / MEGABYTE));
+        }
+    }
+
+    /// Puts a block of lines in place of the last one on a terminal; no lines take it away.
+    pub fn redraw_block(&self, lines: &[String]) {
+        let mut out = std::io::stderr().lock();
+        let up = self.block.replace(lines.len());
+        let mut text = String::new();
+        if up > 0 {
+            // Up to the first line of the block, and everything below it away.
+            text.push_str(&format!("\r\x1b[{up}A\x1b[J"));
+        }
+        for line in lines {
+            text.push_str(line);
+            text.push('\n');
+        }
+        let _ = out.write_all(text.as_bytes());
+        let _ = out.flush();
+    }
+
+    /// A person has typed a line: the terminal has moved on by one.
+    pub fn typed(&self) {
+        if self.block.get() > 0 {
+            self.block.set(self.block.get() + 1);
         }
     }
 

@@ -1,21 +1,21 @@
 //! `hingeline record`: a test from a serial port, guided.
 
 use super::keys::Keys;
-use super::output::Screen;
+use super::output::{Output, Screen};
 use super::target::{Plan, Typed, plan, test};
+use super::teller::{Teller, View};
 use super::{Ending, Failure};
 use crate::device::line::SystemClock;
 use crate::device::ports::{DEFAULT_BAUD, PortConnector};
 use crate::explain::Explain;
 use crate::files::logbook::Logbook;
-use crate::jobs::cautions::{CAUTIONS, instruction};
-use crate::jobs::record::{self, Progress, Recorded};
-use crate::run::Phase;
+use crate::jobs::cautions::CAUTIONS;
+use crate::jobs::record::guide::{Assessor, Guide};
+use crate::jobs::record::{self, Recorded};
 use crate::run::plan::Test;
-use crate::show::text;
-use std::io::IsTerminal;
+use crate::run::{Facts, Phase};
+use crate::show::{json, text};
 use std::path::Path;
-use std::time::{Duration, Instant};
 
 /// Record a test from a logger on a serial port.
 #[derive(Debug, clap::Args)]
@@ -34,8 +34,11 @@ pub struct Args {
     #[arg(long, value_name = "TEST", value_parser = test, conflicts_with = "plan")]
     test: Option<Test>,
     /// Phases in order, with commas between, instead of a test's own.
-    #[arg(long, value_name = "PHASES", value_parser = plan)]
+    #[arg(long, value_name = "PHASES", value_parser = plan, allow_hyphen_values = true)]
     plan: Option<Plan>,
+    /// A sensor of the rig that is not there today; may be given several times.
+    #[arg(long, value_name = "NAME")]
+    without: Vec<String>,
     /// Stop after so many seconds.
     #[arg(long, value_name = "N")]
     seconds: Option<f64>,
@@ -47,44 +50,55 @@ pub struct Args {
     reconnect: f64,
     #[command(flatten)]
     typed: Typed,
+    #[command(flatten)]
+    output: Output,
 }
 
-/// How often a line of progress is drawn on a terminal.
-const REDRAW: Duration = Duration::from_millis(250);
-
-/// Runs the command; the new run's name stands alone on the last line.
+/// Runs the command; the new run, as VEHICLE/NAME, stands alone on the last line.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let logbook = Logbook::find(screen.logbook.as_deref(), Path::new("."))?;
+    let vehicle_folder = logbook.vehicle_folder(&args.vehicle);
     let phases = match (&args.plan, args.test) {
         (Some(plan), _) => plan.0.clone(),
         (None, Some(test)) => test.plan(),
         (None, None) => Test::Ramp.plan(),
     };
-    screen.tell(&cautions(&phases));
+    let facts = args.typed.facts(args.test);
+    let mut guide = Guide::load(&vehicle_folder, &args.without, &facts)?;
+    screen.tell(&text::wrapped(&before(args, &phases, &facts, &guide)));
     let request = record::Request {
-        vehicle_folder: logbook.vehicle_folder(&args.vehicle),
+        vehicle_folder,
         test: args.test,
         plan: phases,
-        facts: args.typed.facts(args.test),
+        facts,
+        without: args.without.clone(),
         seconds: args.seconds,
         reconnect_s: args.reconnect,
         now: jiff::ZonedDateTime::now(),
     };
     let mut keys = Keys::listen();
-    let mut teller = Teller::new(screen);
+    let mut teller = Teller::new(screen, screen.units(args.output.units), args.output.json);
+    let mut assessor = Assessor::start(&guide);
+    let mut view = View::default();
     let mut connector = PortConnector::new(&args.port, args.baud);
     let recorded = record::run(&request, &mut connector, &SystemClock::start(), &mut |progress| {
-        teller.tell(progress);
-        keys.pressed()
-    })?;
+        let trail = progress.live.trail();
+        guide.watch(trail, progress.phase);
+        view.now = guide.now(trail);
+        let judged = assessor.poll(progress.elapsed_s.unwrap_or(0.0), || guide.so_far(trail));
+        view.news = judged.is_some();
+        view.resolved = judged.unwrap_or_else(|| std::mem::take(&mut view.resolved));
+        teller.tell(progress, &view);
+        keys.pressed().inspect(|command| teller.heard(command, progress))
+    });
     teller.end();
-    finish(&recorded, screen)
+    finish(&recorded?, screen, args.output.json)
 }
 
 /// Prints what was recorded, and tells of the trouble that ended it.
-pub fn finish(recorded: &Recorded, screen: &Screen) -> Result<Ending, Failure> {
+pub fn finish(recorded: &Recorded, screen: &Screen, json: bool) -> Result<Ending, Failure> {
     screen.tell(&text::recorded(recorded));
-    screen.print(&recorded.name)?;
+    screen.print(&if json { json::recorded(recorded) } else { recorded.full_name() })?;
     match &recorded.trouble {
         None => Ok(Ending::Done),
         Some(trouble) => {
@@ -92,6 +106,18 @@ pub fn finish(recorded: &Recorded, screen: &Screen) -> Result<Ending, Failure> {
             Ok(Ending::Failed(trouble.status()))
         }
     }
+}
+
+/// What a person reads before a test: cautions, how to clip the sensors, what goes on without what is missing.
+fn before(args: &Args, phases: &[Phase], facts: &Facts, guide: &Guide) -> String {
+    let mut text = cautions(phases);
+    if args.plan.is_none() && args.test.is_none() {
+        text.push_str("\nNeither --test nor --plan was given: this is a ramp test.");
+    }
+    for sentence in guide.advice_before(phases, facts, &args.without) {
+        text.push_str(&format!("\n{sentence}"));
+    }
+    text
 }
 
 fn cautions(phases: &[Phase]) -> String {
@@ -102,63 +128,4 @@ fn cautions(phases: &[Phase]) -> String {
     let words: Vec<&str> = phases.iter().map(|p| p.words()).collect();
     text.push_str(&format!("\nThe test: {}.", words.join(", then ")));
     text
-}
-
-/// Tells the person what to do when that changes, and on a terminal where the recording is.
-pub struct Teller<'a> {
-    screen: &'a Screen,
-    draws: bool,
-    told: Option<Option<Phase>>,
-    drawn: Instant,
-    linked: bool,
-}
-
-impl<'a> Teller<'a> {
-    /// Nothing told yet.
-    pub fn new(screen: &'a Screen) -> Self {
-        Self {
-            screen,
-            draws: std::io::stderr().is_terminal(),
-            told: None,
-            drawn: Instant::now(),
-            linked: true,
-        }
-    }
-
-    /// Tells what is new.
-    pub fn tell(&mut self, progress: &Progress<'_>) {
-        if progress.linked != self.linked {
-            self.linked = progress.linked;
-            self.clear();
-            let text = if self.linked {
-                "The logger is back."
-            } else {
-                "The logger is gone: check the cable. Waiting for it; what was recorded is kept."
-            };
-            self.screen.tell(text);
-        }
-        if progress.elapsed_s.is_some() && self.told != Some(progress.phase) {
-            self.told = Some(progress.phase);
-            self.clear();
-            if let Some(phase) = progress.phase {
-                let next = progress.next.map_or("Enter ends the test.".to_owned(), |n| {
-                    format!("Enter goes on to: {}.", n.words())
-                });
-                self.screen.tell(&format!("\n{}: {} {next}", phase.words(), instruction(phase)));
-            }
-        }
-        if self.draws && self.drawn.elapsed() >= REDRAW {
-            self.drawn = Instant::now();
-            self.screen.redraw(&text::recording(progress));
-        }
-    }
-
-    fn clear(&self) {
-        self.screen.redraw_end();
-    }
-
-    /// Leaves the line of progress behind.
-    pub fn end(&self) {
-        self.clear();
-    }
 }

@@ -55,6 +55,10 @@ pub struct Args {
     /// End after so many virtual seconds; with --leap, of the test.
     #[arg(long, value_name = "N")]
     seconds: Option<f64>,
+    /// Hurt what the line brings: bytes lost, late, doubled, turned, as this number draws them. For trying what a recording
+    /// bears.
+    #[arg(long, value_name = "N", conflicts_with = "image")]
+    bad_line: Option<u64>,
     /// Bits per second of the line; as fast as the port takes it where nothing is given, like USB.
     #[arg(long, value_name = "N")]
     baud: Option<u32>,
@@ -85,6 +89,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         speed: args.speed,
         seconds: args.seconds,
         baud: args.baud,
+        bad_line_seed: args.bad_line,
         image: args.image.clone().map(|file| simulate::Image { file, leap: args.leap }),
     };
     let keys = Keys::listen();

@@ -95,9 +95,29 @@ pub struct Typed {
     /// Load of a rock or a shove on the axle, newtons, as a strap's scale or a winch says; play is judged with it.
     #[arg(long, value_name = "N", value_parser = load)]
     load: Option<f64>,
+    /// Pressure of a tyre, such as "rear left=1.4"; kept with the run's notes, may be given several times.
+    #[arg(long, value_name = "WHEEL=BAR", value_parser = of_a_thing)]
+    tyre_pressure: Vec<(String, f64)>,
+    /// Loaded radius of a tyre, such as "rear left=455", mm; kept with the notes, may be given several times.
+    #[arg(long, value_name = "WHEEL=MM", value_parser = of_a_thing)]
+    loaded_radius: Vec<(String, f64)>,
+    /// Taped length of a ride mark at the still, such as "left=512", mm; kept with the notes, may be given several times.
+    #[arg(long, value_name = "MARK=MM", value_parser = of_a_thing)]
+    ride_mark: Vec<(String, f64)>,
     /// Anything worth keeping with the run.
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
     notes: String,
+}
+
+/// Parses a name and a positive number with = between.
+fn of_a_thing(text: &str) -> Result<(String, f64), String> {
+    let wrong = || "write NAME=NUMBER, such as \"rear left=455\"".to_owned();
+    let (name, number) = text.rsplit_once('=').ok_or_else(wrong)?;
+    let name = name.trim();
+    match number.trim().parse::<f64>() {
+        Ok(number) if !name.is_empty() && number.is_finite() && number > 0.0 => Ok((name.to_owned(), number)),
+        _ => Err(wrong()),
+    }
 }
 
 impl Typed {
@@ -108,8 +128,22 @@ impl Typed {
             ramp_angle_rad: self.ramp_angle.map(f64::to_radians),
             taped_ramp_m: [self.taped_left, self.taped_right].map(|mm| mm.map(|mm| mm * 1e-3)),
             load_n: self.load,
-            notes: self.notes.clone(),
+            notes: self.all_notes(),
         }
+    }
+
+    /// The notes, and below them a line for each thing that was measured by hand.
+    fn all_notes(&self) -> String {
+        let lists = [
+            ("Tyre pressure", "bar", &self.tyre_pressure),
+            ("Loaded radius", "mm", &self.loaded_radius),
+            ("Ride mark", "mm", &self.ride_mark),
+        ];
+        let measured = lists.iter().flat_map(|(what, unit, list)| {
+            list.iter().map(move |(name, number)| format!("{what}, {name}: {number} {unit}."))
+        });
+        let typed = Some(self.notes.clone()).filter(|notes| !notes.is_empty());
+        typed.into_iter().chain(measured).collect::<Vec<_>>().join("\n")
     }
 }
 

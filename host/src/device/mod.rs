@@ -3,6 +3,7 @@
 //! `session`, `recorder`, `inspection`, `wiggle` and `push` are state machines that are fed bytes and time; `line`, `ports` and `memory` do the input and
 //! output.
 
+pub mod faults;
 pub mod inspection;
 pub mod line;
 pub mod link;

@@ -198,6 +198,7 @@ fn record_request(vehicle_folder: PathBuf, request: &Request) -> record::Request
         test: None,
         plan: PLAN.to_vec(),
         facts: Facts { ramp_angle_rad: Some(RAMP_RAD), notes: NOTES.into(), ..Facts::default() },
+        without: Vec::new(),
         seconds: None,
         reconnect_s: 1.0,
         now: request.now.clone(),
@@ -225,7 +226,7 @@ mod port {
     use super::*;
     use crate::device::line::SystemClock;
     use crate::device::ports::{DEFAULT_BAUD, PortConnector};
-    use crate::jobs::simulate::{SimulateError, serve};
+    use crate::jobs::simulate::{Pace, SimulateError, serve};
     use crate::virtual_rig::pty::Pty;
     use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
     use std::time::Duration;
@@ -258,10 +259,16 @@ mod port {
         let (stop, now_us) = (AtomicBool::new(false), AtomicU64::new(0));
         std::thread::scope(|scope| {
             let served = scope.spawn(|| {
-                serve(&mut logger, &mut port, &SystemClock::start(), speed, &mut |logger, _, _| {
-                    now_us.store(logger.now_us(), Ordering::Release);
-                    !stop.load(Ordering::Acquire)
-                })
+                serve(
+                    &mut logger,
+                    &mut port,
+                    &SystemClock::start(),
+                    Pace { speed, faults: None },
+                    &mut |logger, _, _| {
+                        now_us.store(logger.now_us(), Ordering::Release);
+                        !stop.load(Ordering::Acquire)
+                    },
+                )
             });
             let clock = LoggersClock { now_us: &now_us, speed };
             let result = recorded(request, &clock, &mut PortConnector::new(&path, DEFAULT_BAUD), watch);

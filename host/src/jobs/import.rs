@@ -130,6 +130,7 @@ pub fn run_with(
         table::read(source, &folder.rig, &folder.centres(), request.test, &bounded).map_err(wrong)?;
     let phases: Vec<Phase> = recording.phases.iter().map(|s| s.phase).collect();
     let mut header = header(request);
+    header.table_hash = Some(recording.provenance.data_hash.clone());
     header.table_units = choices.units.iter().map(|unit| unit.word.to_owned()).collect();
     folder.describe(&draft, &mut header)?;
     let path = draft.publish(&run_name(&request.now, request.test, &phases))?;
@@ -155,6 +156,7 @@ fn header(request: &Request) -> Header {
         calibration_hash: None,
         table_name: Some(file_name(&request.table)),
         table_units: Vec::new(),
+        table_hash: None,
         logger: None,
     };
     let test = request.test.map(|t| t.words().to_owned()).or_else(|| request.facts.test.clone());

@@ -13,6 +13,7 @@ pub mod init;
 pub mod new;
 pub mod predict;
 pub mod record;
+pub mod runs;
 pub mod sensors;
 pub mod service;
 #[cfg(unix)]

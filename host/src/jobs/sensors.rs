@@ -3,6 +3,7 @@
 
 use crate::design::tolerance;
 use crate::explain::{Explain, Failure};
+use crate::files::nearest;
 use crate::geometry::{Matrix3, Vector3};
 use crate::judge::verdict;
 use crate::measure::{self, AxleAnalysis, Status};
@@ -48,7 +49,12 @@ pub enum SensorsError {
 impl Explain for SensorsError {
     fn hint(&self) -> Option<String> {
         match self {
-            SensorsError::NoSensor { names, .. } => Some(format!("There are: {}.", names.join(", "))),
+            SensorsError::NoSensor { name, names } => {
+                Some(match nearest(name, names.iter().map(String::as_str)) {
+                    Some(near) => format!("Did you mean \"{near}\"?"),
+                    None => format!("There are: {}.", names.join(", ")),
+                })
+            }
             SensorsError::NothingLeft => Some("Leave fewer out.".into()),
         }
     }
@@ -135,17 +141,7 @@ const SEED: u64 = 2;
 /// Where a file is missing or wrong, or the drawn vehicle cannot go through the test.
 pub fn run(request: &Request) -> Result<Reach, Failure> {
     let vehicle = vehicle::file::load(&request.vehicle)?;
-    let mut rig = rig::file::load(&request.rig, &vehicle)?;
-    for name in &request.without {
-        let Some(at) = rig.sensors.iter().position(|s| s.name == *name) else {
-            let names = rig.sensors.iter().map(|s| s.name.clone()).collect();
-            return Err(SensorsError::NoSensor { name: name.clone(), names }.into());
-        };
-        rig.sensors.remove(at);
-    }
-    if rig.sensors.is_empty() {
-        return Err(SensorsError::NothingLeft.into());
-    }
+    let rig = without(rig::file::load(&request.rig, &vehicle)?, &request.without)?;
     let mut axles = Vec::new();
     for index in 0..vehicle.axles.len() {
         if rig.sensors.iter().any(|s| s.axle == index) {
@@ -153,6 +149,21 @@ pub fn run(request: &Request) -> Result<Reach, Failure> {
         }
     }
     Ok(Reach { vehicle: vehicle.name, phases: request.phases.clone(), axles })
+}
+
+/// A rig without the sensors of these names.
+///
+/// # Errors
+/// Where there is no such sensor, or none is left.
+pub fn without(mut rig: Rig, names: &[String]) -> Result<Rig, SensorsError> {
+    for name in names {
+        let Some(at) = rig.sensors.iter().position(|s| s.name == *name) else {
+            let names = rig.sensors.iter().map(|s| s.name.clone()).collect();
+            return Err(SensorsError::NoSensor { name: name.clone(), names });
+        };
+        rig.sensors.remove(at);
+    }
+    if rig.sensors.is_empty() { Err(SensorsError::NothingLeft) } else { Ok(rig) }
 }
 
 fn axle_reach(vehicle: &Vehicle, rig: &Rig, index: usize, request: &Request) -> Result<AxleReach, Failure> {

@@ -1,5 +1,6 @@
 //! `simulate`: a virtual vehicle in a test, with the real firmware on it, behind a port that any program can open.
 
+use crate::device::faults::{Faults, Rates};
 use crate::device::line::Clock;
 use crate::device::setup::Setup;
 use crate::explain::{Explain, Failure, Status};
@@ -64,6 +65,8 @@ pub struct Request {
     pub seconds: Option<f64>,
     /// Speed of the line; none: as fast as the port takes it, like USB.
     pub baud: Option<u32>,
+    /// Hurts what the line brings to the host: bytes lost, late, doubled, turned; drawn from this. Not with an image.
+    pub bad_line_seed: Option<u64>,
     /// Runs this machine image in place of the native firmware; speed and baud are then its own.
     pub image: Option<Image>,
 }
@@ -213,7 +216,9 @@ fn native(
         .configure(&setup.sensors, setup.period_us)
         .map_err(|outcome| SimulateError::Refused(outcome.as_str()))?;
     let mut port = Pty::open().map_err(SimulateError::Port)?;
-    let bytes = serve(&mut logger, &mut port, clock, request.speed, &mut |logger, port, open| {
+    let mut faults = request.bad_line_seed.map(|seed| Faults::new(seed, Rates { unplug: 0.0, ..Rates::BAD }));
+    let pace = Pace { speed: request.speed, faults: faults.as_mut() };
+    let bytes = serve(&mut logger, &mut port, clock, pace, &mut |logger, port, open| {
         go_on(port.path(), open, logger.now_us(), logger.phase())
     })
     .map_err(SimulateError::Port)?;
@@ -229,6 +234,14 @@ fn axle(vehicle: &Vehicle, name: Option<&str>, with_sensors: usize) -> Result<us
     })
 }
 
+/// How a logger behind a port is kept going.
+pub(super) struct Pace<'a> {
+    /// Virtual seconds per second.
+    pub speed: f64,
+    /// What the line does to the bytes.
+    pub faults: Option<&'a mut Faults>,
+}
+
 /// Keeps a logger going behind a port, `speed` virtual seconds per second, until `go_on` says no; gives the bytes that were
 /// sent.
 ///
@@ -238,7 +251,7 @@ pub(super) fn serve(
     logger: &mut VirtualLogger,
     port: &mut Pty,
     clock: &dyn Clock,
-    speed: f64,
+    Pace { speed, mut faults }: Pace<'_>,
     go_on: &mut dyn FnMut(&VirtualLogger, &Pty, bool) -> bool,
 ) -> io::Result<u64> {
     let (mut buffer, mut waiting) = ([0; 1024], Vec::new());
@@ -260,7 +273,14 @@ pub(super) fn serve(
         let target_us = even.1 + ((now_us.saturating_sub(even.0)) as f64 * speed) as u64;
         if !patient && target_us > logger.now_us() {
             let until_us = target_us.min(logger.now_us() + SLICE_US);
-            logger.run(until_us, 2 * WAITING, &mut waiting);
+            match &mut faults {
+                None => logger.run(until_us, 2 * WAITING, &mut waiting),
+                Some(faults) => {
+                    let mut sent = Vec::new();
+                    logger.run(until_us, 2 * WAITING, &mut sent);
+                    waiting.extend(faults.pass(&sent));
+                }
+            }
         }
         if !open {
             // Nobody listens: the bytes are gone, as on any line.

@@ -1,5 +1,6 @@
 //! A vehicle's folder in a logbook, read for a run: its files as types and as bytes.
 
+use super::sensors::{SensorsError, without};
 use crate::explain::Failure;
 use crate::files::logbook::{RIG_FILE, VEHICLE_FILE};
 use crate::geometry::Vector3;
@@ -46,6 +47,15 @@ impl VehicleFolder {
             Err(e) => return Err(FolderError::io(&calibration_path)(e).into()),
         };
         Ok(Self { path: path.to_owned(), vehicle, rig, vehicle_text, rig_text, calibration })
+    }
+
+    /// Leaves out sensors by name; the copies of the files stay whole.
+    ///
+    /// # Errors
+    /// Where there is no such sensor, or none would be left.
+    pub fn leave_out(&mut self, names: &[String]) -> Result<(), SensorsError> {
+        self.rig = without(self.rig.clone(), names)?;
+        Ok(())
     }
 
     /// Axle centres at ride height, m.

@@ -5,6 +5,7 @@
 
 pub mod instants;
 pub mod links;
+pub mod live;
 pub mod nuisance;
 pub mod numbers;
 pub mod observe;

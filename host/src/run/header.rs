@@ -2,6 +2,7 @@
 
 use super::{Facts, Phase};
 use crate::files::written;
+use hingeline_protocol::Identity;
 use serde::{Deserialize, Serialize};
 
 /// Format of run folders that this program writes, and the newest that it reads.
@@ -30,6 +31,17 @@ pub struct Logger {
     pub firmware: String,
     /// Which build of it: the firmware's own content hash or label.
     pub build: String,
+}
+
+impl From<&Identity> for Logger {
+    fn from(identity: &Identity) -> Self {
+        Self {
+            board: identity.board.as_str().to_owned(),
+            unique_id: identity.unique_id.iter().map(|byte| format!("{byte:02x}")).collect(),
+            firmware: identity.firmware.as_str().to_owned(),
+            build: identity.build.as_str().to_owned(),
+        }
+    }
 }
 
 /// What `run.toml` says.
@@ -75,6 +87,9 @@ pub struct Header {
     /// Units of an imported table's columns that state none, instead of the rig file's scales.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub table_units: Vec<String>,
+    /// BLAKE3 of an imported table, hex.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub table_hash: Option<String>,
     /// The logger.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub logger: Option<Logger>,
@@ -161,6 +176,7 @@ pub mod tests {
             calibration_hash: None,
             table_name: None,
             table_units: Vec::new(),
+            table_hash: None,
             logger: Some(Logger {
                 board: "pico".into(),
                 unique_id: "0102".into(),

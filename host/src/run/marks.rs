@@ -56,6 +56,13 @@ pub enum Mark {
         /// Why, as a part of a sentence.
         why: String,
     },
+    /// The run is closed: how many bytes of readings it has, and their BLAKE3, hex.
+    Seal {
+        /// Bytes of `wire.bin`.
+        wire_bytes: u64,
+        /// Their hash.
+        wire_hash: String,
+    },
 }
 
 impl Mark {
@@ -63,7 +70,7 @@ impl Mark {
         match self {
             Mark::Phase { at, .. } | Mark::Pause { at } | Mark::Lift { at } => Some(*at),
             Mark::Note { at, .. } | Mark::End { at, .. } => Some(*at),
-            Mark::Gap { .. } => None,
+            Mark::Gap { .. } | Mark::Seal { .. } => None,
         }
     }
 
@@ -106,7 +113,7 @@ pub fn spans(marks: &[Mark], end_s: f64, place: impl Fn(Instant) -> f64) -> Vec<
                 close(open, place(at));
                 open = None;
             }
-            Mark::Lift { .. } | Mark::Note { .. } | Mark::Gap { .. } => {}
+            Mark::Lift { .. } | Mark::Note { .. } | Mark::Gap { .. } | Mark::Seal { .. } => {}
         }
     }
     close(open, end_s);
@@ -130,6 +137,7 @@ mod tests {
             Mark::Note { at: at(10), text: "tyre\nrubs".into() },
             Mark::Gap { from_host_us: 10, to_host_us: 20 },
             Mark::Phase { at: at(12), phase: Phase::RampRight },
+            Mark::Seal { wire_bytes: 7, wire_hash: "ab".into() },
         ]
     }
 

@@ -150,6 +150,9 @@ impl VirtualLogger {
         if streaming && !self.was_streaming {
             self.stage.streaming_began(self.now_us());
         }
+        if !streaming && self.was_streaming {
+            self.stage.streaming_stopped();
+        }
         self.was_streaming = streaming;
     }
 

@@ -57,6 +57,8 @@ pub struct Stage {
     pressed: usize,
     upsets: Vec<Upset>,
     upset: usize,
+    /// Whether the logger was told to stop since the test began.
+    stopped: bool,
     panel: Arc<Panel>,
 }
 
@@ -75,6 +77,7 @@ impl Stage {
             pressed: 0,
             upsets: Vec::new(),
             upset: 0,
+            stopped: false,
             panel: Arc::default(),
         })
     }
@@ -116,15 +119,20 @@ impl Stage {
         (self.upsets, self.upset) = (upsets, 0);
     }
 
-    /// The logger began to stream at `now_us`: the test begins with its first stream; a stream after the test's end begins
-    /// it anew. Movements by hand come before the first.
+    /// The logger began to stream at `now_us`: the test begins with its first stream; a stream after the test's end, or after
+    /// the logger was told to stop, begins it anew. Movements by hand come before the first.
     pub fn streaming_began(&mut self, now_us: u64) {
-        if self.bench.borrow().begun_us.is_none() || self.is_over(now_us) {
+        if self.bench.borrow().begun_us.is_none() || self.is_over(now_us) || self.stopped {
             let mut bench = self.bench.borrow_mut();
             let hands_s = if bench.begun_us.is_none() { bench.hands.seconds() } else { 0.0 };
             bench.begun_us = Some(now_us + (1e6 * hands_s) as u64);
-            (self.pressed, self.upset) = (0, 0);
+            (self.pressed, self.upset, self.stopped) = (0, 0, false);
         }
+    }
+
+    /// The logger was told to stop: nobody goes on with this test.
+    pub fn streaming_stopped(&mut self) {
+        self.stopped = true;
     }
 
     /// Time in the test, s; negative before it begins.

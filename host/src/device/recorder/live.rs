@@ -1,5 +1,6 @@
 //! The latest readings and the losses so far, for the person who watches.
 
+use super::trail::Trail;
 use crate::rig::Rig;
 use crate::run::channels::{ChannelTable, in_unit, saturated, to_si};
 use crate::run::wire::Ledger;
@@ -13,6 +14,7 @@ pub struct Live {
     ledger: Ledger,
     /// By channel number: the latest excitation, V.
     excitation_v: [Option<f64>; MAX_CHANNELS],
+    trail: Trail,
     /// Latest reading by sensor and channel, SI; none yet, or none that can be right.
     pub latest: Vec<Vec<Option<f64>>>,
     /// Device time of the latest reading, µs.
@@ -30,6 +32,7 @@ impl Live {
             table: ChannelTable::default(),
             ledger: Ledger::default(),
             excitation_v: [None; MAX_CHANNELS],
+            trail: Trail::new(rig),
             latest: rig.sensors.iter().map(|s| vec![None; s.channel_suffixes().len()]).collect(),
             latest_us: 0,
             received: 0,
@@ -47,8 +50,14 @@ impl Live {
         (0_u8..).zip(self.excitation_v).filter_map(|(channel, volts)| Some((channel, volts?)))
     }
 
+    /// What has been read so far, thinned.
+    pub fn trail(&self) -> &Trail {
+        &self.trail
+    }
+
     /// The logger restarted: its numbers begin anew.
     pub(super) fn restarted(&mut self) {
+        self.trail.restarted();
         self.ledger.booted();
     }
 
@@ -93,6 +102,9 @@ impl Live {
             } else {
                 to_si(sensor, &row.channel, raw, excitation)
             };
+            if let Some(value) = *latest {
+                self.trail.take(target, reading.time_us, value);
+            }
         }
     }
 }

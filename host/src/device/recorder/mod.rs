@@ -4,11 +4,13 @@
 //! logger's button or the user's key, the first one with the stream.
 
 mod live;
+mod trail;
 
 #[cfg(test)]
 mod tests;
 
 pub use live::Live;
+pub use trail::Trail;
 
 use super::session::{Goal, Happening, Session, SessionError};
 use super::setup::Setup;

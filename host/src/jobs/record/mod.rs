@@ -4,6 +4,7 @@
 //! are and answers with what the person wants.
 
 pub mod fetch;
+pub mod guide;
 
 #[cfg(test)]
 mod tests;
@@ -46,6 +47,8 @@ pub struct Request {
     pub plan: Vec<Phase>,
     /// Angle of the ramp, taped distances, notes.
     pub facts: Facts,
+    /// Sensors of the rig that are not there today, by name.
+    pub without: Vec<String>,
     /// Ends after so long, s.
     pub seconds: Option<f64>,
     /// How long an unplugged line is waited for, s.
@@ -139,6 +142,13 @@ pub enum RecordError {
     KeptNothing,
 }
 
+impl Recorded {
+    /// The run as VEHICLE/NAME, which no other run of the logbook is called.
+    pub fn full_name(&self) -> String {
+        format!("{}/{}", self.vehicle, self.name)
+    }
+}
+
 impl Explain for RecordError {
     fn hint(&self) -> Option<String> {
         match self {
@@ -156,6 +166,8 @@ impl Explain for RecordError {
 pub struct Recorded {
     /// The run's name.
     pub name: String,
+    /// The folder of its vehicle.
+    pub vehicle: String,
     /// Its folder.
     pub folder: PathBuf,
     /// How long it streamed, s.
@@ -204,7 +216,8 @@ fn record(
     watch: &mut dyn FnMut(&Progress) -> Option<Command>,
     open: Open,
 ) -> Result<Recorded, Failure> {
-    let folder = VehicleFolder::load(&request.vehicle_folder)?;
+    let mut folder = VehicleFolder::load(&request.vehicle_folder)?;
+    folder.leave_out(&request.without)?;
     let setup = Setup::of(&folder.rig)?;
     let link = Link::open(connect, request.reconnect_s)?;
     let zero_us = clock.now_us();
@@ -336,7 +349,9 @@ impl Work<'_> {
     fn make_run(&mut self, open: Open) -> Result<(), FolderError> {
         let request = self.request;
         let mut header = header(Source::Wire, &request.now, &request.plan, self.recorder.identity());
-        header.set_facts(&facts(request.test, &request.facts));
+        let facts = facts(request.test, &request.facts);
+        let notes = noted(&facts.notes, &request.without);
+        header.set_facts(&Facts { notes, ..facts });
         let draft = self.folder.begin_run()?;
         self.folder.describe(&draft, &mut header)?;
         let path = draft.publish(&run_name(&request.now, request.test, &request.plan))?;
@@ -396,6 +411,7 @@ impl Work<'_> {
         let streamed_us = self.recorder.started_us().map_or(0, |from| now_us.saturating_sub(from));
         Ok(Recorded {
             name: file_name(&kept.path),
+            vehicle: file_name(&self.folder.path),
             folder: kept.path,
             seconds: streamed_us as f64 * 1e-6,
             received: live.received,
@@ -416,6 +432,15 @@ fn facts(test: Option<Test>, facts: &Facts) -> Facts {
     Facts { test, ..facts.clone() }
 }
 
+/// The notes of a run with the sensors that it was recorded without.
+fn noted(notes: &str, without: &[String]) -> String {
+    if without.is_empty() {
+        return notes.to_owned();
+    }
+    let said = format!("Recorded without: {}.", without.join(", "));
+    if notes.is_empty() { said } else { format!("{notes}\n{said}") }
+}
+
 /// A header without facts and hashes.
 fn header(source: Source, now: &ZonedDateTime, plan: &[Phase], logger: Option<&Identity>) -> Header {
     Header {
@@ -434,11 +459,7 @@ fn header(source: Source, now: &ZonedDateTime, plan: &[Phase], logger: Option<&I
         calibration_hash: None,
         table_name: None,
         table_units: Vec::new(),
-        logger: logger.map(|identity| Logger {
-            board: identity.board.as_str().to_owned(),
-            unique_id: identity.unique_id.iter().map(|byte| format!("{byte:02x}")).collect(),
-            firmware: identity.firmware.as_str().to_owned(),
-            build: identity.build.as_str().to_owned(),
-        }),
+        table_hash: None,
+        logger: logger.map(Logger::from),
     }
 }

@@ -1,5 +1,7 @@
 //! Recordings from the scripted logger, end to end in memory, with the line's and the disk's faults.
 
+mod bad_line;
+
 use super::*;
 use crate::device::line::{Line, SystemClock};
 use crate::device::memory;
@@ -49,7 +51,8 @@ at = [0, 200, 900]
 fn request(vehicle_folder: PathBuf, test: Option<Test>) -> Request {
     let facts = Facts { ramp_angle_rad: Some(0.3), notes: "windy".into(), ..Facts::default() };
     let plan = test.map(Test::plan).unwrap_or_default();
-    Request { vehicle_folder, test, plan, facts, seconds: None, reconnect_s: 5.0, now: some_time() }
+    let without = Vec::new();
+    Request { vehicle_folder, test, plan, facts, without, seconds: None, reconnect_s: 5.0, now: some_time() }
 }
 
 fn read(recorded: &Recorded, vehicle: &Path) -> Recording {

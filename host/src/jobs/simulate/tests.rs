@@ -27,6 +27,7 @@ fn request(folder: &std::path::Path) -> Request {
         speed: 1.0,
         seconds: None,
         baud: None,
+        bad_line_seed: None,
         image: None,
     }
 }
@@ -40,6 +41,7 @@ fn any_program_can_record_from_its_port() {
         test: None,
         plan: vec![Phase::Still, Phase::Bounce],
         facts: Facts::default(),
+        without: Vec::new(),
         seconds: Some(1.5),
         reconnect_s: 1.0,
         now: some_time(),

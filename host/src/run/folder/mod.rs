@@ -3,12 +3,16 @@
 //! `FORMAT.md` beside this folder describes every file in it.
 
 mod draft;
+mod repair;
+mod verify;
 mod writer;
 
 #[cfg(test)]
 mod tests;
 
 pub use draft::Draft;
+pub use repair::{Repair, Repaired, repair};
+pub use verify::{Checked, Found, is_recording, verify};
 pub use writer::{Keep, Writer};
 
 use super::header::{Header, HeaderError, Source};
@@ -40,6 +44,11 @@ pub const ARRIVALS: &str = "arrivals.bin";
 pub const MARKS: &str = "marks.jsonl";
 /// The table of an imported run.
 pub const TABLE: &str = "table.csv";
+
+/// What the header is written as before it has its name.
+const FRESH_HEADER: &str = ".run.toml.new";
+/// An empty file that is locked while a program appends to the run.
+const RECORDING: &str = ".recording";
 
 /// Bytes of one record of the arrivals: offset and host time, 64 bits each, lowest byte first.
 pub const ARRIVAL_BYTES: usize = 16;
@@ -112,10 +121,15 @@ impl Explain for FolderError {
             Self::Header { source: HeaderError::Newer { .. }, .. } => {
                 Some("Read it with the version of this program that wrote it, or a newer one.".into())
             }
-            Self::Header { .. } => {
-                Some("Restore run.toml from a copy; wire.bin and marks.jsonl beside it are untouched.".into())
-            }
-            Self::DiskFull(_) => Some("Free some space; what was written before is kept.".into()),
+            Self::Header { .. } => Some(
+                "hingeline runs repair makes it anew from what is beside it; wire.bin and marks.jsonl are untouched."
+                    .into(),
+            ),
+            Self::DiskFull(_) => Some(
+                "What was written before is kept. Free some space on that disk and record the rest as another run; \
+                 hingeline runs repair ends this one properly."
+                    .into(),
+            ),
             Self::Io { .. } => None,
             Self::Table { source, .. } => source.hint(),
         }
@@ -138,11 +152,15 @@ impl RunFolder {
     /// When the folder is no run, or of a newer format.
     pub fn open(path: &Path) -> Result<Self, FolderError> {
         let file = path.join(HEADER);
-        let text = std::fs::read_to_string(&file).map_err(|e| match e.kind() {
+        let bytes = std::fs::read(&file).map_err(|e| match e.kind() {
             ErrorKind::NotFound | ErrorKind::NotADirectory => FolderError::NotARun(path.to_owned()),
             _ => FolderError::io(&file)(e),
         })?;
-        let header = Header::parse(&text).map_err(|source| FolderError::Header { path: file, source })?;
+        let header = match std::str::from_utf8(&bytes) {
+            Ok(text) => Header::parse(text),
+            Err(_) => Err(HeaderError::Wrong("it is not UTF-8 text".into())),
+        };
+        let header = header.map_err(|source| FolderError::Header { path: file, source })?;
         Ok(Self { path: path.to_owned(), header })
     }
 
@@ -170,7 +188,7 @@ impl RunFolder {
         let path = self.path.join(HEADER);
         let text =
             self.header.to_text().map_err(|source| FolderError::Header { path: path.clone(), source })?;
-        let fresh = self.path.join(format!(".{HEADER}.new"));
+        let fresh = self.path.join(FRESH_HEADER);
         write_synced(&fresh, text.as_bytes())?;
         std::fs::rename(&fresh, &path).map_err(FolderError::io(&path))?;
         sync_folder(&self.path)
@@ -270,6 +288,15 @@ fn arrivals(bytes: &[u8]) -> Vec<(u64, u64)> {
         .map(|record| record.split_at(ARRIVAL_BYTES / 2))
         .map(|(offset, time)| (number(offset), number(time)))
         .collect()
+}
+
+/// One record of the arrivals.
+fn arrival(offset: u64, host_us: u64) -> [u8; ARRIVAL_BYTES] {
+    let mut record = [0; ARRIVAL_BYTES];
+    let (first, second) = record.split_at_mut(ARRIVAL_BYTES / 2);
+    first.copy_from_slice(&offset.to_le_bytes());
+    second.copy_from_slice(&host_us.to_le_bytes());
+    record
 }
 
 /// Feeds a wire log, every byte with the time at which it arrived.

@@ -1,5 +1,7 @@
 //! Folders made, clashing, cut off.
 
+mod damage;
+
 use super::*;
 use crate::run::Phase;
 use crate::run::header;

@@ -1,6 +1,6 @@
 //! Appends to a run while it records.
 
-use super::{ARRIVALS, FolderError, MARKS, WIRE, sync_folder};
+use super::{ARRIVALS, FolderError, MARKS, RECORDING, WIRE, arrival, sync_folder};
 use crate::run::marks::Mark;
 use std::fs::{File, OpenOptions};
 use std::io::Write;
@@ -40,7 +40,13 @@ pub struct Writer {
     arrivals: Appending,
     marks: Appending,
     offset: u64,
+    hasher: blake3::Hasher,
+    /// Whether every append so far went through whole.
+    sound: bool,
     synced_us: u64,
+    run: PathBuf,
+    /// Locked as long as this writer lives.
+    _recording: File,
 }
 
 #[derive(Debug)]
@@ -71,12 +77,20 @@ impl Writer {
     /// # Errors
     /// When its files cannot be made.
     pub fn open(run: &Path) -> Result<Self, FolderError> {
+        let path = run.join(RECORDING);
+        let recording = File::create(&path).map_err(FolderError::io(&path))?;
+        // A file system without locks only means that nobody can see that this run is being recorded.
+        let _ = recording.try_lock();
         let writer = Self {
             wire: Appending::open(run.join(WIRE))?,
             arrivals: Appending::open(run.join(ARRIVALS))?,
             marks: Appending::open(run.join(MARKS))?,
             offset: 0,
+            hasher: blake3::Hasher::new(),
+            sound: true,
             synced_us: 0,
+            run: run.to_owned(),
+            _recording: recording,
         };
         sync_folder(run)?;
         Ok(writer)
@@ -94,11 +108,14 @@ impl Keep for Writer {
         if bytes.is_empty() {
             return Ok(());
         }
-        let mut arrival = self.offset.to_le_bytes().to_vec();
-        arrival.extend_from_slice(&host_us.to_le_bytes());
+        let record = arrival(self.offset, host_us);
+        // A write that fails may have written a part: then nobody can vouch for what is there.
+        self.sound = false;
         self.wire.append(bytes)?;
+        self.sound = true;
+        self.hasher.update(bytes);
         self.offset += bytes.len() as u64;
-        self.arrivals.append(&arrival)?;
+        self.arrivals.append(&record)?;
         if host_us.saturating_sub(self.synced_us) >= SYNC_EVERY_US {
             self.sync()?;
             self.synced_us = host_us;
@@ -112,6 +129,13 @@ impl Keep for Writer {
     }
 
     fn close(&mut self) -> Result<(), FolderError> {
-        self.sync()
+        if self.sound {
+            let wire_hash = self.hasher.finalize().to_hex().to_string();
+            self.mark(&Mark::Seal { wire_bytes: self.offset, wire_hash })?;
+        }
+        self.sync()?;
+        // Whoever looks for it knows by its lock, which ends with this program, that nobody records.
+        let _ = std::fs::remove_file(self.run.join(RECORDING));
+        Ok(())
     }
 }

@@ -143,7 +143,8 @@ impl<'a> Filling<'a> {
             Ok(now_s) => now_s,
             Err(trouble) => {
                 mistakes.push((spot(k), trouble));
-                return;
+                // The rest of the row is looked at all the same.
+                self.rows.now_s.unwrap_or_default()
             }
         };
         for (k, (column, cell)) in row() {

@@ -5,6 +5,8 @@ mod analyse;
 mod compare;
 mod device;
 mod export;
+mod folders;
+mod guide;
 mod history;
 mod joints;
 mod loads;
@@ -23,6 +25,8 @@ pub use analyse::analysis;
 pub use compare::comparison;
 pub use device::{device, moving as device_moving, turn as device_turn};
 pub use export::exported;
+pub use folders::{mended, verified};
+pub use guide::{now, resolved, said};
 pub use history::{history, service};
 pub use page::{Ink, WIDTH};
 pub use predict::prediction;
@@ -38,6 +42,18 @@ mod predict_tests;
 mod tests;
 
 use super::Units;
+
+/// Text with its paragraphs on lines of the screen's width; what follows a dash hangs under its first word.
+pub fn wrapped(text: &str) -> String {
+    let line = |line: &str| match line.strip_prefix("  - ") {
+        Some(item) => {
+            let lines = page::wrap(item, WIDTH - 4);
+            format!("  - {}", lines.join("\n    "))
+        }
+        None => page::wrap(line, WIDTH).join("\n"),
+    };
+    text.lines().map(line).collect::<Vec<_>>().join("\n")
+}
 
 /// How text is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
