@@ -8,9 +8,9 @@ use crate::jobs::import;
 use crate::show::Units;
 use crate::show::text::Options;
 use clap::ValueEnum;
-use std::cell::Cell;
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Flags of every command that computes.
 #[derive(Debug, Clone, clap::Args)]
@@ -41,7 +41,7 @@ pub struct Screen {
     /// The logbook that was named.
     pub logbook: Option<PathBuf>,
     /// Lines of the block of progress that stand on the terminal.
-    block: Cell<usize>,
+    block: AtomicUsize,
 }
 
 /// Writing to the screen failed.
@@ -58,7 +58,7 @@ impl Explain for OutputError {
 impl Screen {
     /// The process' own screen.
     pub fn new(logbook: Option<PathBuf>) -> Self {
-        Self { logbook, block: Cell::new(0) }
+        Self { logbook, block: AtomicUsize::new(0) }
     }
 
     /// How to render: units and colour.
@@ -131,7 +131,7 @@ impl Screen {
     /// Puts a block of lines in place of the last one on a terminal; no lines take it away.
     pub fn redraw_block(&self, lines: &[String]) {
         let mut out = std::io::stderr().lock();
-        let up = self.block.replace(lines.len());
+        let up = self.block.swap(lines.len(), Ordering::Relaxed);
         let mut text = String::new();
         if up > 0 {
             // Up to the first line of the block, and everything below it away.
@@ -147,8 +147,8 @@ impl Screen {
 
     /// A person has typed a line: the terminal has moved on by one.
     pub fn typed(&self) {
-        if self.block.get() > 0 {
-            self.block.set(self.block.get() + 1);
+        if self.block.load(Ordering::Relaxed) > 0 {
+            self.block.fetch_add(1, Ordering::Relaxed);
         }
     }
 

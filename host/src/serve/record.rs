@@ -105,7 +105,9 @@ fn begin(app: &App, start: &Start) -> Answer<()> {
         notes: start.notes.chars().take(LONGEST).collect(),
     };
     let now = (app.rim.now)();
-    let request = Request { vehicle_folder, test, plan, facts, seconds: None, reconnect_s: RECONNECT_S, now };
+    let without = Vec::new();
+    let request =
+        Request { vehicle_folder, test, plan, facts, without, seconds: None, reconnect_s: RECONNECT_S, now };
     app.desk.start(request, start.port.trim(), &start.vehicle, app.setting.units)
 }
 
