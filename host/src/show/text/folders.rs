@@ -23,7 +23,7 @@ pub fn verified(verified: &[Verified]) -> String {
                 page.paragraph(&format!("{name}:"), Ink::Plain);
                 list(&mut page, &checked.found);
                 if let Some(said) = beside(checked) {
-                    page.paragraph(&format!("  - {said}"), Ink::Plain);
+                    page.item("-", &said);
                 }
             }
         }
@@ -50,7 +50,7 @@ fn beside(checked: &Checked) -> Option<String> {
 
 fn list(page: &mut Page, found: &[Found]) {
     for found in found {
-        page.paragraph(&format!("  - {found}"), Ink::Plain);
+        page.item("-", &found.to_string());
     }
 }
 
@@ -70,13 +70,13 @@ pub fn mended(mended: &[Mended]) -> String {
                 page.gap();
                 page.paragraph(&format!("{name}:"), Ink::Plain);
                 for done in &repaired.done {
-                    page.paragraph(&format!("  - {done}"), Ink::Plain);
+                    page.item("-", done);
                 }
                 if let Some(folder) = &repaired.originals {
-                    page.paragraph(&format!("  - the originals are in {}", folder.display()), Ink::Plain);
+                    page.item("-", &format!("the originals are in {}", folder.display()));
                 }
                 if !repaired.left.is_empty() {
-                    page.paragraph("  What stays, and needs a copy of yours:", Ink::Plain);
+                    page.paragraph("What stays, and needs a copy of yours:", Ink::Plain);
                     list(&mut page, &repaired.left);
                 }
             }
