@@ -175,6 +175,7 @@ impl Work<'_> {
             ramp_angle_rad: None,
             taped_left_m: None,
             taped_right_m: None,
+            load_n: None,
             notes: "Header made anew by a repair: what had been typed in is lost.".into(),
             vehicle_hash,
             rig_hash,
@@ -188,7 +189,7 @@ impl Work<'_> {
         let text = header.to_text().map_err(|source| FolderError::Header { path, source })?;
         self.replace(HEADER, text.as_bytes())?;
         self.done.push(format!(
-            "{HEADER} was made anew from the run's name, its copies and its readings: the ramp's angle, taped distances and \
+            "{HEADER} was made anew from the run's name, its copies and its readings: the ramp's angle, taped distances, loads and \
              notes are lost, type them in again"
         ));
         Ok(())
