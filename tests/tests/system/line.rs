@@ -76,7 +76,7 @@ impl Bench {
 
     /// The bytes of a run.
     pub fn bytes(&self, run: &str) -> Vec<u8> {
-        std::fs::read(self.folder.path().join("bramble/runs").join(run).join("wire.bin")).unwrap()
+        std::fs::read(self.folder.path().join(run.replacen('/', "/runs/", 1)).join("wire.bin")).unwrap()
     }
 }
 
