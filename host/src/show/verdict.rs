@@ -4,7 +4,7 @@ use super::questions::{self, Question};
 use super::rows::{self, Answer, Row};
 use super::units::{HALF_95, Units};
 use super::words;
-use crate::judge::{AxleComparison, AxleRuns, Finding, NumberComparison, Verdict};
+use crate::judge::{AxleComparison, AxleRuns, Finding, FindingKind, NumberComparison, Verdict};
 use crate::measure::{AxleAnalysis, Budget, Status};
 use crate::vehicle::numbers::Key;
 use std::collections::BTreeMap;
@@ -133,9 +133,32 @@ fn told(numbers: &BTreeMap<Key, NumberComparison>) -> impl Iterator<Item = (Key,
         .filter_map(|key| numbers.get(key).map(|n| (*key, n)))
 }
 
-/// What a comparison with the design says first, in one sentence.
+/// What a comparison with the design says first, in one sentence: what is loose, and how it moves.
 pub fn of_comparison(axle: &AxleComparison) -> String {
     let tally = Tally::of(&axle.numbers);
+    let compared = tally.differs + tally.agrees + tally.not_resolved > 0;
+    match (joints(axle), compared) {
+        (Some(joints), true) => format!("{joints}; {}", as_drawn(axle, tally)),
+        (Some(joints), false) => format!("{joints}."),
+        (None, _) => as_drawn(axle, tally),
+    }
+}
+
+/// What a run that rocked or shoved the axle says of its joints.
+fn joints(axle: &AxleComparison) -> Option<String> {
+    let loose: Vec<&Finding> = axle.findings.iter().filter(|f| f.kind == FindingKind::Play).collect();
+    let surely: Vec<String> =
+        loose.iter().filter(|f| f.size.is_some()).map(|f| format!("\"{}\"", f.element)).collect();
+    match (loose.first(), surely.len()) {
+        (None, _) if axle.analysis.turned.is_empty() => None,
+        (None, _) => Some("no joint is loose, as far as this run can tell".to_owned()),
+        (Some(group), 0) => Some(format!("something is loose, {}", group.element)),
+        (Some(_), 1) => Some(format!("{} is loose", words::list(&surely))),
+        (Some(_), _) => Some(format!("{} are loose", words::list(&surely))),
+    }
+}
+
+fn as_drawn(axle: &AxleComparison, tally: Tally) -> String {
     match (tally.differs, tally.agrees, tally.not_resolved) {
         (0, 0, 0) => "nothing could be compared with the drawing.".to_owned(),
         (0, 0, _) => "the run does not decide whether it moves as drawn.".to_owned(),
@@ -152,7 +175,8 @@ pub fn of_comparison(axle: &AxleComparison) -> String {
 
 /// The finding that explains most, where something differs.
 pub fn likeliest_reason(axle: &AxleComparison) -> Option<String> {
-    let finding = axle.findings.first().filter(|_| Tally::of(&axle.numbers).differs > 0)?;
+    let mut findings = axle.findings.iter().filter(|f| f.kind != FindingKind::Play);
+    let finding = findings.next().filter(|_| Tally::of(&axle.numbers).differs > 0)?;
     Some(format!("Likeliest reason: {}.", finding.text.trim_end_matches('.')))
 }
 

@@ -105,4 +105,6 @@ fn the_joint_that_wears_is_named_from_its_runs() {
     let findings = compared["axles"][0]["findings"].as_array().expect("findings");
     assert!(findings.iter().any(|f| f["kind"] == "play" && f["element"] == WORN.0), "{findings:?}");
     assert!(findings.iter().all(|f| f["element"] == WORN.0), "{findings:?}");
+    let told = done(at, &["compare", &name]);
+    assert!(told.starts_with("Bramble, rear axle: \"lower right\" is loose."), "{told}");
 }

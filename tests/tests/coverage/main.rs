@@ -15,11 +15,12 @@ use hingeline::files::starters::Layout;
 const RUNS: u64 = 4;
 
 /// Share of all 95 % intervals of a layout that must hold the truth. Four runs on three rigs are twelve independent draws of a
-/// rig, and the numbers of a run err together; 80 % is three standard deviations of such a mean below 95 %. Wires whose
-/// hysteresis was taken as it comes held 40 % to 75 %.
-const LEAST_HELD: f64 = 0.80;
-/// Mean of squared error over u² that all intervals together must stay below, for the same reason; 1 is just right.
-const MOST_SQUARE: f64 = 2.2;
+/// rig, and the numbers of a run err together: 85 % is two standard deviations of such a mean below 95 %. Reached: 91.7 % to
+/// 95.8 %. Wires whose hysteresis was taken as it comes held 40 % to 75 %.
+const LEAST_HELD: f64 = 0.85;
+/// Mean of squared error over u² that all intervals together must stay below, for the same reason; 1 is just right. Reached:
+/// 0.74 to 1.26.
+const MOST_SQUARE: f64 = 1.7;
 
 fn hold(layout: Layout) {
     let runs = std::env::var("HINGELINE_COVERAGE_RUNS").ok().and_then(|v| v.parse().ok()).unwrap_or(RUNS);
