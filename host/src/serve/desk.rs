@@ -2,14 +2,15 @@
 //!
 //! Whoever watches slowly misses updates and is told how many; the recording waits for nobody.
 
-use super::problem::{Answer, Trouble};
+use super::problem::{Answer, Trouble, of_failure};
 use super::state::held;
 use crate::device::line::{Clock, SystemClock};
 use crate::device::ports::{DEFAULT_BAUD, PortConnector};
-use crate::jobs::record::{self, Command};
+use crate::jobs::record::guide::{Assessor, Guide};
+use crate::jobs::record::{self, Command, Recorded};
+use crate::jobs::source;
 use crate::show::Units;
-use crate::show::page::Told;
-use std::path::PathBuf;
+use crate::show::page::{Told, numbers_so_far};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
@@ -40,8 +41,6 @@ struct Now {
     /// Where commands go while a recording is at work.
     to: Option<Sender<Command>>,
     worker: Option<JoinHandle<()>>,
-    /// The folder of the run, once there is one.
-    folder: Option<PathBuf>,
 }
 
 /// The recording and who watches it.
@@ -53,13 +52,8 @@ pub struct Desk {
 
 impl Default for Desk {
     fn default() -> Self {
-        let now = Now {
-            state: json(&Told::nothing()).into(),
-            numbers: json("").into(),
-            to: None,
-            worker: None,
-            folder: None,
-        };
+        let now =
+            Now { state: json(&Told::nothing()).into(), numbers: json("").into(), to: None, worker: None };
         Self { now: Mutex::new(now), updates: broadcast::Sender::new(ROOM) }
     }
 }
@@ -110,7 +104,6 @@ impl Desk {
             return Err(Trouble::Asked("a test is being recorded already; stop it first".into()));
         }
         now.to = Some(to);
-        now.folder = None;
         now.numbers = json("").into();
         let work = Work { desk: self.clone(), port: port.to_owned(), vehicle: vehicle.to_owned(), units };
         now.worker = Some(std::thread::spawn(move || work.go(&request, &commands)));
@@ -127,12 +120,6 @@ impl Desk {
         let now = held(&self.now);
         let sent = now.to.as_ref().is_some_and(|to| to.send(command).is_ok());
         if sent { Ok(()) } else { Err(Trouble::Asked("nothing is being recorded".into())) }
-    }
-
-    /// Whether a recording is at work, and the folder of its run once there is one.
-    pub fn at_work(&self) -> (bool, Option<PathBuf>) {
-        let now = held(&self.now);
-        (now.to.is_some(), now.folder.clone())
     }
 
     /// Stops what is at work and waits for it, but not for ever.
@@ -157,27 +144,53 @@ struct Work {
 impl Work {
     fn go(self, request: &record::Request, commands: &Receiver<Command>) {
         self.desk.tell(&Told::begins(&self.port));
-        let clock = SystemClock::start();
-        let mut connector = PortConnector::new(&self.port, DEFAULT_BAUD);
-        let mut due_us = 0;
-        let mut phase = None;
-        let recorded = record::run(request, &mut connector, &clock, &mut |progress| {
-            if clock.now_us() >= due_us || phase != Some(progress.phase) {
-                due_us = clock.now_us() + EVERY_US;
-                phase = Some(progress.phase);
-                self.desk.tell(&Told::under_way(progress, self.units));
-                if let Some(folder) = progress.folder {
-                    let mut now = held(&self.desk.now);
-                    now.folder.get_or_insert_with(|| folder.to_owned());
-                }
-            }
-            commands.try_recv().ok()
-        });
-        let told = match &recorded {
-            Ok(recorded) => Told::over(recorded, &self.vehicle),
-            Err(failure) => Told::failed(&super::problem::of_failure(failure.as_ref())),
+        let told = match Guide::load(&request.vehicle_folder, &request.without, &request.facts) {
+            Ok(guide) => self.record(request, guide, commands),
+            Err(failure) => Told::failed(&of_failure(failure.as_ref())),
         };
         held(&self.desk.now).to = None;
         self.desk.tell(&told);
+    }
+
+    /// Records with a guide; what has become of it.
+    fn record(&self, request: &record::Request, mut guide: Guide, commands: &Receiver<Command>) -> Told {
+        let clock = SystemClock::start();
+        let mut assessor = Assessor::start(&guide);
+        let advice = guide.advice_before(&request.plan, &request.facts, &request.without).join(" ");
+        let mut connector = PortConnector::new(&self.port, DEFAULT_BAUD);
+        let (mut due_us, mut phase) = (0, None);
+        let recorded = record::run(request, &mut connector, &clock, &mut |progress| {
+            let trail = progress.live.trail();
+            guide.watch(trail, progress.phase);
+            if let Some(axles) = assessor.poll(progress.elapsed_s.unwrap_or(0.0), || guide.so_far(trail)) {
+                self.desk.tell_numbers(&numbers_so_far(&axles, self.units));
+            }
+            if clock.now_us() >= due_us || phase != Some(progress.phase) {
+                due_us = clock.now_us() + EVERY_US;
+                phase = Some(progress.phase);
+                let told = Told::under_way(progress, &guide.now(trail), self.units);
+                self.desk.tell(&Told { advice: advice.clone(), ..told });
+            }
+            commands.try_recv().ok()
+        });
+        match recorded {
+            Ok(recorded) => {
+                let told = Told::over(&recorded, &self.vehicle);
+                // The numbers of the whole run take a moment; that it is over is told before.
+                self.desk.tell(&told);
+                self.whole(&guide, &recorded);
+                told
+            }
+            Err(failure) => Told::failed(&of_failure(failure.as_ref())),
+        }
+    }
+
+    /// Tells the numbers of the whole run. Where it cannot be read, its own page says why.
+    fn whole(&self, guide: &Guide, recorded: &Recorded) {
+        let request =
+            source::Request { run: recorded.folder.display().to_string(), ..source::Request::default() };
+        if let Ok(source) = source::open(&request) {
+            self.desk.tell_numbers(&numbers_so_far(&guide.judge(&source.recording), self.units));
+        }
     }
 }

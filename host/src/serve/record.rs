@@ -4,10 +4,8 @@ use super::desk::{Desk, Update};
 use super::names;
 use super::problem::{Answer, Trouble, aside, shown, told_as_json};
 use super::state::App;
-use crate::device::line::{Clock, SystemClock};
 use crate::device::ports;
 use crate::jobs::record::{Command, Request};
-use crate::jobs::{analyse, source};
 use crate::run::plan::{Test, parse_plan};
 use crate::run::{Facts, Phase};
 use crate::show::page;
@@ -20,7 +18,6 @@ use futures_util::stream::unfold;
 use serde::Deserialize;
 use std::collections::VecDeque;
 use std::convert::Infallible;
-use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::broadcast::Receiver;
@@ -28,10 +25,6 @@ use tokio::sync::broadcast::error::RecvError;
 
 /// How long a cable that was pulled is waited for, s: as long as the command line waits unasked.
 const RECONNECT_S: f64 = 30.0;
-/// Shortest rest between two measurings of a run that is being recorded.
-const REST: Duration = Duration::from_secs(2);
-/// The rest is at least so many times what the last measuring took: recording comes first.
-const REST_PER_WORK: u32 = 3;
 /// A line that says nothing, so that both ends know that the other is there.
 const ALIVE: Duration = Duration::from_secs(10);
 /// Letters of a remark at the most.
@@ -75,10 +68,7 @@ pub struct Start {
 /// Begins a recording.
 pub async fn start(State(app): State<Arc<App>>, Json(start): Json<Start>) -> Response {
     match begin(&app, &start) {
-        Ok(()) => {
-            tokio::spawn(numbers(app));
-            Json(serde_json::json!({})).into_response()
-        }
+        Ok(()) => Json(serde_json::json!({})).into_response(),
         Err(trouble) => told_as_json(&trouble),
     }
 }
@@ -146,39 +136,6 @@ pub async fn command(State(app): State<Arc<App>>, Json(wish): Json<Wish>) -> Res
     match app.desk.command(command) {
         Ok(()) => Json(serde_json::json!({})).into_response(),
         Err(trouble) => told_as_json(&trouble),
-    }
-}
-
-/// Measures the run that is being recorded, again and again, and once more when it is over.
-async fn numbers(app: Arc<App>) {
-    let mut rest = REST;
-    let clock = SystemClock::start();
-    loop {
-        tokio::time::sleep(rest).await;
-        let (at_work, folder) = app.desk.at_work();
-        if let Some(folder) = folder {
-            let (from_us, here) = (clock.now_us(), app.clone());
-            if let Ok(html) = aside(move || Ok(so_far(&here, &folder))).await {
-                app.desk.tell_numbers(&html);
-            }
-            let took = Duration::from_micros(clock.now_us() - from_us);
-            rest = REST.max(took * REST_PER_WORK);
-        }
-        if !at_work {
-            return;
-        }
-    }
-}
-
-fn so_far(app: &App, folder: &Path) -> String {
-    let request = source::Request {
-        run: folder.display().to_string(),
-        logbook: app.folder(),
-        ..source::Request::default()
-    };
-    match analyse::run(&request) {
-        Ok(analysed) => page::numbers_so_far(&analysed, app.setting.units),
-        Err(failure) => page::no_numbers(&failure.to_string()),
     }
 }
 

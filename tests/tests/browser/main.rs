@@ -78,7 +78,7 @@ fn record(browser: &Browser, workshop: &Workshop) -> String {
     browser.click("#note-form button");
     wait(browser, "the first numbers", "return document.querySelectorAll('#numbers td').length > 0");
     look(browser, "record-during");
-    let settled = "return document.querySelectorAll('#numbers td[data-settled=true]').length";
+    let settled = "return document.querySelectorAll('#numbers tr[data-settled=true]').length";
     wait(browser, "some numbers settle", settled);
     wait(browser, "it ends", "return document.body.dataset.course === 'over'");
     let before = browser.run(settled).as_u64().unwrap();

@@ -2,16 +2,16 @@
 //! are so far. The live parts come as events; their words are made here.
 
 use super::{Frame, Place, Problem, Setting, run_path};
-use crate::jobs::analyse::Analysed;
 use crate::jobs::cautions::{CAUTIONS, instruction};
+use crate::jobs::record::guide::{AxleNow, AxleResolved, Resolved};
 use crate::jobs::record::{Progress, Recorded};
 use crate::rig::{Kind, Sensor};
 use crate::run::Phase;
 use crate::run::plan::Test;
+use crate::show::questions::Question;
 use crate::show::report::evidence::whole;
-use crate::show::rows::{self, Row};
 use crate::show::units::{PLUS_MINUS, number};
-use crate::show::{Units, text, words};
+use crate::show::{Units, rows, text, words};
 use maud::{Markup, html};
 use serde::Serialize;
 
@@ -28,6 +28,10 @@ pub struct Told {
     pub next: String,
     /// Time and readings.
     pub counts: String,
+    /// What to mind of this vehicle and these sensors.
+    pub advice: String,
+    /// Where the axles are now.
+    pub place: String,
     /// What needs attention.
     pub trouble: String,
     /// The page of the run, once it is over.
@@ -55,6 +59,8 @@ impl Told {
             instruction: instruction.to_owned(),
             next: String::new(),
             counts: String::new(),
+            advice: String::new(),
+            place: String::new(),
             trouble: String::new(),
             page: None,
             sensors: Vec::new(),
@@ -72,7 +78,7 @@ impl Told {
     }
 
     /// A recording that runs.
-    pub fn under_way(progress: &Progress<'_>, units: Units) -> Self {
+    pub fn under_way(progress: &Progress<'_>, now: &[AxleNow], units: Units) -> Self {
         let live = progress.live;
         let phase = progress.phase;
         let seconds = progress.elapsed_s;
@@ -108,6 +114,8 @@ impl Told {
                 live.received,
                 live.lost
             ),
+            advice: String::new(),
+            place: words::capital(&text::now(now, units).join("; ")),
             trouble: trouble.join(" "),
             page: None,
             sensors: progress
@@ -173,21 +181,24 @@ fn inertial(latest: &[Option<f64>]) -> Option<String> {
     Some(format!("{} m/s², turning by {}°/s", number(size(accel), 2), number(size(gyro).to_degrees(), 1)))
 }
 
-/// What the readings so far make of the numbers.
-pub fn numbers_so_far(analysed: &Analysed, units: Units) -> String {
-    let vehicle = &analysed.source.vehicle;
+/// What the readings so far make of the numbers, how well, and what would help.
+pub fn numbers_so_far(axles: &[AxleResolved], units: Units) -> String {
     html! {
-        @for axle in &analysed.analysis.axles {
+        @for axle in axles {
             h3 { (words::capital(&axle.name)) " axle" }
             table role="table" {
                 caption.hidden { "Numbers so far" }
                 thead role="rowgroup" { tr role="row" {
-                    th role="columnheader" scope="col" { "Number" } th role="columnheader" scope="col" { "So far" }
+                    @for name in ["Number", "So far", "What would help"] { th role="columnheader" scope="col" { (name) } }
                 } }
-                @for (question, rows) in rows::of_analysis(axle, vehicle, units) {
-                    tbody.group role="rowgroup" {
-                        tr role="row" { th role="rowheader" colspan="2" scope="rowgroup" { (question.text()) } }
-                        @for row in &rows { (so_far(row)) }
+                @for question in Question::ALL {
+                    @let numbers: Vec<&Resolved> = question.keys().iter()
+                        .filter_map(|key| axle.numbers.iter().find(|number| number.key == *key)).collect();
+                    @if !numbers.is_empty() {
+                        tbody.group role="rowgroup" {
+                            tr role="row" { th role="rowheader" colspan="3" scope="rowgroup" { (question.text()) } }
+                            @for number in numbers { (so_far(number, units)) }
+                        }
                     }
                 }
             }
@@ -196,23 +207,19 @@ pub fn numbers_so_far(analysed: &Analysed, units: Units) -> String {
     .into_string()
 }
 
-fn so_far(row: &Row) -> Markup {
-    let settled = row.measured.measured().is_some();
+fn so_far(number: &Resolved, units: Units) -> Markup {
+    let known = number.measured.measured();
+    let value = known.map_or_else(
+        || number.measured.status.word().to_owned(),
+        |(value, u)| units.of(number.key).with_u(value, Some(u)),
+    );
     html! {
-        tr role="row" {
-            th role="rowheader" scope="row" { (words::capital(&row.label)) }
-            td role="cell" data-name="so far" data-settled=(settled) { span {
-                (whole(&row.value()))
-                @if let Some(word) = row.word { div.why { (word) } }
-                @if let Some(why) = row.why().filter(|_| !settled) { div.why { (words::capital(why)) "." } }
-            } }
+        tr role="row" data-settled=(known.is_some()) {
+            th role="rowheader" scope="row" { (words::capital(rows::label(number.key))) }
+            td role="cell" data-name="so far" { span { (whole(&value)) } }
+            td role="cell" data-name="what helps" { span { (words::capital(&text::said(number, units))) } }
         }
     }
-}
-
-/// Why there are no numbers so far.
-pub fn no_numbers(sentence: &str) -> String {
-    html! { p { (words::capital(sentence.trim_end_matches('.'))) "." } }.into_string()
 }
 
 /// What a person may type in about a test: the field, what it asks.
@@ -233,7 +240,7 @@ pub fn record(vehicles: &[String], ports: &[(String, String)], setting: &Setting
         section #setup aria-labelledby="setup-title" { (setup(vehicles, ports)) }
         section #so-far aria-labelledby="so-far-title" hidden {
             h2 #so-far-title { "The numbers so far" }
-            p.note { (PLUS_MINUS) " It shrinks as the run goes on." }
+            p.note { (PLUS_MINUS) " It shrinks as the run goes on; enough is what a verdict needs." }
             div #numbers {}
         }
     };
@@ -249,6 +256,7 @@ fn at_work() -> Markup {
         }
         p.caution-line #trouble role="alert" {}
         p #next {}
+        p.note #advice {}
         div.keys role="group" aria-label="While it records" {
             button.main type="button" data-do="next" { "Next" }
             button type="button" data-do="pause" { "Pause" }
@@ -256,6 +264,7 @@ fn at_work() -> Markup {
             button.stop type="button" data-do="stop" { "Stop" }
         }
         form.filter #note-form { label { "Remark" input type="text" name="text" maxlength="400" autocomplete="off"; } button type="submit" { "Note it" } }
+        p #place {}
         p #counts {}
         dl.readings #sensors aria-label="Latest readings" {}
         p #after hidden { a #run-page href="/" { "The run beside its drawing" } }

@@ -20,6 +20,8 @@ function state(told) {
   say(at("instruction"), told.instruction);
   say(at("trouble"), told.trouble);
   say(at("next"), runs ? told.next : "");
+  say(at("advice"), told.advice);
+  say(at("place"), told.place);
   say(at("counts"), told.counts);
   for (const button of live.querySelectorAll("button[data-do]")) {
     button.disabled = button.dataset.do === "stop" ? !runs : told.course !== "records";
