@@ -8,10 +8,11 @@ use crate::jobs::record::{Progress, Recorded};
 use crate::rig::{Kind, Sensor};
 use crate::run::Phase;
 use crate::run::plan::Test;
-use crate::show::questions::Question;
+use crate::show::questions::{Question, zero_at_ride};
 use crate::show::report::evidence::whole;
 use crate::show::units::{PLUS_MINUS, number};
 use crate::show::{Units, rows, text, words};
+use crate::vehicle::numbers::Key;
 use maud::{Markup, html};
 use serde::Serialize;
 
@@ -192,8 +193,7 @@ pub fn numbers_so_far(axles: &[AxleResolved], units: Units) -> String {
                     @for name in ["Number", "So far", "What would help"] { th role="columnheader" scope="col" { (name) } }
                 } }
                 @for question in Question::ALL {
-                    @let numbers: Vec<&Resolved> = question.keys().iter()
-                        .filter_map(|key| axle.numbers.iter().find(|number| number.key == *key)).collect();
+                    @let numbers = told_of(axle, question);
                     @if !numbers.is_empty() {
                         tbody.group role="rowgroup" {
                             tr role="row" { th role="rowheader" colspan="3" scope="rowgroup" { (question.text()) } }
@@ -205,6 +205,16 @@ pub fn numbers_so_far(axles: &[AxleResolved], units: Units) -> String {
         }
     }
     .into_string()
+}
+
+/// The numbers that answer a question at ride height; a direction only where there is one.
+fn told_of(axle: &AxleResolved, question: Question) -> Vec<&Resolved> {
+    let of = |key: &Key| axle.numbers.iter().find(|number| number.key == *key);
+    let told = |number: &&Resolved| {
+        let direction = number.key == Key::SideViewDirection && number.measured.value.is_none();
+        !direction && !zero_at_ride(number.key)
+    };
+    question.keys().iter().filter_map(of).filter(told).collect()
 }
 
 fn so_far(number: &Resolved, units: Units) -> Markup {
