@@ -76,7 +76,7 @@ impl Store {
         }
         let (mut settings, kept) = settings::load(flash)?;
         let mut log = Log::new(F::ERASE_SIZE as u32, settings::SLOTS, sectors);
-        let mut kept = kept.unwrap_or_else(Kept::new);
+        let mut kept = kept.unwrap_or_else(Kept::unused);
         kept.boot_count = kept.boot_count.saturating_add(1);
         settings.save(flash, &kept)?;
         let unsettled = match kept.erase_sectors {

@@ -34,7 +34,7 @@ pub struct Kept {
 
 impl Kept {
     /// Of a memory that was never used: nobody knows what its log holds.
-    pub const fn new() -> Self {
+    pub const fn unused() -> Self {
         Self { boot_count: 0, erase_sectors: UNKNOWN, configuration: Configuration::new() }
     }
 }

@@ -133,11 +133,11 @@ impl Wiggle {
 
     /// How far each sensor is from where it was, in thresholds: its channel that moved most. What reads nothing does not move.
     fn indices(&self, from: &[Vec<Option<f64>>], to: &[Vec<Option<f64>>]) -> Vec<f64> {
-        let sensor = |((from, to), threshold): ((&Vec<Option<f64>>, &Vec<Option<f64>>), &Vec<f64>)| {
+        let moved = |from: &[Option<f64>], to: &[Option<f64>], threshold: &[f64]| {
             let channels = from.iter().zip(to).zip(threshold);
             channels.filter_map(|((a, b), t)| Some(((*b)? - (*a)?).abs() / t)).fold(0.0, f64::max)
         };
-        from.iter().zip(to).zip(&self.threshold).map(sensor).collect()
+        from.iter().zip(to).zip(&self.threshold).map(|((from, to), t)| moved(from, to, t)).collect()
     }
 
     fn decide(&mut self, most: &[f64]) {

@@ -9,7 +9,7 @@ use hingeline_protocol::{EventKind, ResetCause};
 use std::io::{Read, Write};
 use std::os::unix::net::UnixStream;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::Stdio;
 use std::time::{Duration, Instant};
 
 /// How long the whole may take on a loaded PC.
@@ -65,18 +65,8 @@ fn a_logger_that_hangs_is_reset_by_its_watchdog_and_the_recording_goes_on() {
     };
     let sockets = tempfile::tempdir().unwrap();
     let debugger = sockets.path().join("debugger.sock");
-    let bench = Bench::start(|host, buses| {
-        let line = |path: &Path| format!("unix:{}", path.display());
-        Command::new("qemu-system-arm")
-            .args(["-M", "lm3s6965evb", "-nodefaults", "-display", "none", "-monitor", "none"])
-            .args(["-icount", "shift=2,sleep=on", "-kernel"])
-            .arg(image)
-            .args(["-serial", &line(host), "-serial", &line(buses)])
-            .args(["-gdb", &format!("unix:{},server=on,wait=off", debugger.display())])
-            .stdin(Stdio::null())
-            .spawn()
-            .unwrap()
-    });
+    let port = format!("unix:{},server=on,wait=off", debugger.display());
+    let bench = Bench::emulated(&image, "on", &["-gdb", &port]);
     let recorder = bench
         .command(&["record", "--plan", "still,bounce", "--reconnect", "60", "--seconds", "25"])
         .stdout(Stdio::piped())

@@ -9,6 +9,7 @@ use hingeline::virtual_rig::readings::Readings;
 use hingeline::virtual_rig::stage::Stage;
 use hingeline::virtual_rig::{Test, VehicleOnRamp};
 use hingeline::{rig, vehicle};
+use hingeline_protocol::Press;
 use std::io::{Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
 use std::path::{Path, PathBuf};
@@ -24,7 +25,7 @@ pub struct Bench {
     /// The terminal that a host opens.
     pub port: String,
     /// The parts, with the vehicle and the board's button.
-    pub peer: Arc<Mutex<Peer>>,
+    peer: Arc<Mutex<Peer>>,
     end: Arc<AtomicBool>,
     _board: Running,
 }
@@ -55,6 +56,38 @@ impl Bench {
             move || bridge(host, port, &end)
         });
         Self { folder: dir, port: path, peer, end, _board: board }
+    }
+
+    /// A bench with the emulated board. Its time leaps while it sleeps if `sleep` is `off`.
+    pub fn emulated(image: &Path, sleep: &str, more: &[&str]) -> Self {
+        Self::start(|host, buses| {
+            let line = |path: &Path| format!("unix:{}", path.display());
+            Command::new("qemu-system-arm")
+                .args(["-M", "lm3s6965evb", "-nodefaults", "-display", "none", "-monitor", "none"])
+                .args(["-icount", &format!("shift=2,sleep={sleep}"), "-kernel"])
+                .arg(image)
+                .args(["-serial", &line(host), "-serial", &line(buses)])
+                .args(more)
+                .stdin(Stdio::null())
+                .spawn()
+                .unwrap()
+        })
+    }
+
+    /// Lets so much of the board's time pass, s.
+    pub fn pass(&self, seconds: f64) {
+        let now_us = || self.peer.lock().unwrap().now_us();
+        let until_us = now_us() + (seconds * 1e6) as u64;
+        while now_us() < until_us {
+            std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+
+    /// A builder presses the board's button.
+    pub fn press(&self, press: Press) {
+        let mut peer = self.peer.lock().unwrap();
+        let now_us = peer.now_us();
+        peer.stage_mut().press(now_us, press);
     }
 
     /// A command of the program with this bench's port and vehicle.

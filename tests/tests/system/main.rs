@@ -6,6 +6,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
 mod bench;
+mod button;
 mod emulated;
 mod hang;
 mod heard;
