@@ -36,6 +36,7 @@ fn a_test_is_recorded_with_the_button_and_fetched_later() {
         test: None,
         plan: Vec::new(),
         facts: Facts::default(),
+        without: Vec::new(),
         seconds: None,
         reconnect_s: 1.0,
         now: "2026-11-25T14:12:03+01:00[+01:00]".parse().unwrap(),
@@ -45,7 +46,8 @@ fn a_test_is_recorded_with_the_button_and_fetched_later() {
     let fetched = fetched.unwrap_or_else(|error| panic!("{error}"));
     assert!(fetched.records > 0 && fetched.missing == 0, "{fetched:?}");
     let (mut scans, mut events) = (0, Vec::new());
-    FrameDecoder::<DeviceMessage>::new().feed(&bench.bytes(&fetched.name), |received| {
+    let bytes = std::fs::read(fetched.folder.join("wire.bin")).unwrap();
+    FrameDecoder::<DeviceMessage>::new().feed(&bytes, |received| {
         let Received::Message(DeviceMessage::Stored(record)) = received else { return };
         match record.decode().unwrap() {
             DeviceMessage::Samples(block) if block.group == 0 => scans += u32::from(block.scans),
@@ -54,7 +56,9 @@ fn a_test_is_recorded_with_the_button_and_fetched_later() {
         }
     });
     assert!(scans >= SCANS, "{scans} scans: {events:?}");
-    for kind in [EventKind::Started, EventKind::Still, EventKind::Button { press: Press::Long }, EventKind::Stopped] {
+    for kind in
+        [EventKind::Started, EventKind::Still, EventKind::Button { press: Press::Long }, EventKind::Stopped]
+    {
         assert!(events.contains(&kind), "{kind:?} is not in {events:?}");
     }
 }
