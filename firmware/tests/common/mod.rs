@@ -293,8 +293,7 @@ pub struct Rig {
 }
 
 pub fn board(buses: usize) -> Board {
-    let mut bus_clock_hz = [0; hingeline_firmware::MAX_BUSES];
-    bus_clock_hz[..buses].fill(400_000);
+    let bus_clock_hz = std::array::from_fn(|bus| if bus < buses { 400_000 } else { 0 });
     Board {
         name: "bench",
         firmware: "0.1.0",
@@ -303,8 +302,8 @@ pub fn board(buses: usize) -> Board {
         unique_id_length: 8,
         boot_count: 3,
         reset_cause: ResetCause::PowerOn,
-        last_words: "",
         bus_clock_hz,
+        ..Board::BLANK
     }
 }
 

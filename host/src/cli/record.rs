@@ -15,6 +15,7 @@ use crate::jobs::record::{self, Recorded};
 use crate::run::plan::Test;
 use crate::run::{Facts, Phase};
 use crate::show::{json, text};
+use std::io::IsTerminal;
 use std::path::Path;
 
 /// Record a test from a logger on a serial port.
@@ -39,6 +40,9 @@ pub struct Args {
     /// A sensor of the rig that is not there today; may be given several times.
     #[arg(long, value_name = "NAME")]
     without: Vec<String>,
+    /// Bring what the board recorded by itself while no computer listened, as a run; the board keeps it too.
+    #[arg(long, conflicts_with_all = ["seconds", "without"])]
+    fetch: bool,
     /// Stop after so many seconds.
     #[arg(long, value_name = "N")]
     seconds: Option<f64>,
@@ -63,19 +67,21 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         (None, Some(test)) => test.plan(),
         (None, None) => Test::Ramp.plan(),
     };
-    let facts = args.typed.facts(args.test);
-    let mut guide = Guide::load(&vehicle_folder, &args.without, &facts)?;
-    screen.tell(&text::wrapped(&before(args, &phases, &facts, &guide)));
     let request = record::Request {
         vehicle_folder,
         test: args.test,
         plan: phases,
-        facts,
+        facts: args.typed.facts(args.test),
         without: args.without.clone(),
         seconds: args.seconds,
         reconnect_s: args.reconnect,
         now: jiff::ZonedDateTime::now(),
     };
+    if args.fetch {
+        return fetch(&request, args, screen);
+    }
+    let mut guide = Guide::load(&request.vehicle_folder, &args.without, &request.facts)?;
+    screen.tell(&text::wrapped(&before(args, &request.plan, &request.facts, &guide)));
     let mut keys = Keys::listen();
     let mut teller = Teller::new(screen, screen.units(args.output.units), args.output.json);
     let mut assessor = Assessor::start(&guide);
@@ -93,6 +99,28 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     });
     teller.end();
     finish(&recorded?, screen, args.output.json)
+}
+
+/// Brings what the board kept; the new run, as VEHICLE/NAME, stands alone on the last line.
+fn fetch(request: &record::Request, args: &Args, screen: &Screen) -> Result<Ending, Failure> {
+    let mut keys = Keys::listen();
+    let mut connector = PortConnector::new(&args.port, args.baud);
+    let draws = std::io::stderr().is_terminal();
+    let fetched = record::fetch::run(request, &mut connector, &SystemClock::start(), &mut |bytes| {
+        if draws {
+            screen.redraw(&format!("{} kB fetched", bytes / 1000));
+        }
+        !matches!(keys.pressed(), Some(record::Command::Stop))
+    });
+    screen.redraw_end();
+    let fetched = fetched?;
+    let missing = match fetched.missing {
+        0 => String::new(),
+        count => format!("; {count} did not come in spite of asking again"),
+    };
+    screen.tell(&format!("Fetched {} records{missing}. The board keeps them.", fetched.records));
+    screen.print(&format!("{}/{}", args.vehicle, fetched.name))?;
+    Ok(Ending::Done)
 }
 
 /// Prints what was recorded, and tells of the trouble that ended it.

@@ -39,6 +39,17 @@ fn a_mistyped_sensor_is_refused_everywhere_and_left_out_when_asked() {
     }
 }
 
+/// Whether two tables say the same, but for a product of two floats more or less.
+fn same(a: &str, b: &str) -> bool {
+    let cells = |text: &str| text.split([',', '\n']).map(str::to_owned).collect::<Vec<_>>();
+    let near = |a: &String, b: &String| match (a.parse::<f64>(), b.parse::<f64>()) {
+        (Ok(a), Ok(b)) => (a - b).abs() < 1e-12,
+        _ => a == b,
+    };
+    let (a, b) = (cells(a), cells(b));
+    a.len() == b.len() && a.iter().zip(&b).all(|(a, b)| near(a, b))
+}
+
 #[test]
 fn a_table_in_millimetres_needs_no_other_rig_file() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -79,16 +90,6 @@ fn a_table_in_millimetres_needs_no_other_rig_file() {
         let samples =
             at.join(&run).join("samples/vehicle=Bramble").join(format!("run={run}")).join("data.csv");
         fs::read_to_string(samples).expect("exported")
-    };
-    // A product of two floats more or less.
-    let same = |a: &str, b: &str| {
-        let cells = |text: &str| text.split([',', '\n']).map(str::to_owned).collect::<Vec<_>>();
-        let near = |a: &String, b: &String| match (a.parse::<f64>(), b.parse::<f64>()) {
-            (Ok(a), Ok(b)) => (a - b).abs() < 1e-12,
-            _ => a == b,
-        };
-        let (a, b) = (cells(a), cells(b));
-        a.len() == b.len() && a.iter().zip(&b).all(|(a, b)| near(a, b))
     };
     let import = |file, more: &[&str]| {
         let mut all = vec!["import", file, "--vehicle", "Bramble", "--test", "still"];

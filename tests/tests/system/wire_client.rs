@@ -112,37 +112,9 @@ fn record_and_compare(arguments: &[&str]) {
     let bytes = std::fs::read(at("bytes.bin")).unwrap();
     let heard = Heard::of(&bytes);
 
-    // What it says of the line is what the host's decoder says.
-    let board = heard.identities.last().unwrap().board.as_str();
-    assert_eq!(summary["board"], board);
-    assert_eq!(summary["lost_blocks"], heard.loss.lost_blocks);
-    assert_eq!(summary["lost_scans"], heard.loss.lost_scans);
-    assert_eq!((&summary["malformed"], &summary["unknown"]), (&json!(0), &json!(0)));
-    assert_eq!(summary["events"].as_array().unwrap().len(), heard.events.len());
-    assert!(heard.loss.lost_blocks == 0 && heard.loss.received_scans as f64 > 0.9 * 200.0 * SECONDS);
-
-    // Every reading: when, of which channel, which count, which value.
     let table_rows = table(Path::new(&at("table.csv")));
-    assert_eq!(table_rows.len(), heard.readings.len());
-    let mut latest = vec![None; heard.channels.len()];
-    for (theirs, ours) in table_rows.iter().zip(&heard.readings) {
-        assert_eq!((theirs.channel, theirs.time_us, theirs.raw), (ours.channel, ours.time_us, ours.raw));
-        let row = heard.channels[usize::from(ours.channel)].as_ref().unwrap();
-        assert_eq!(
-            (theirs.sensor.as_str(), theirs.component.as_str()),
-            (row.sensor.as_str(), row.component.as_str())
-        );
-        let value = f64::from(ours.raw) * f64::from(row.scale) + f64::from(row.offset);
-        latest[usize::from(ours.channel)] = Some(value);
-        let below = row.ratio_to.map_or(Some(1.0), |channel| latest[usize::from(channel)]);
-        match (theirs.value, below) {
-            (Some(theirs), Some(below)) => {
-                assert!((theirs - value / below).abs() <= SAME * value.abs().max(1.0))
-            }
-            (theirs, below) => assert_eq!((theirs, below), (None, None)),
-        }
-    }
-
+    same_line(&summary, &heard);
+    same_readings(&table_rows, &heard);
     // And the recording that the host makes of these bytes has as many readings of each sensor as the client.
     let mut reader = WireReader::new(&rig);
     reader.feed(&bytes, None);
@@ -156,6 +128,40 @@ fn record_and_compare(arguments: &[&str]) {
             "{}: {theirs} by the client, {ours} by the host",
             sensor.name
         );
+    }
+}
+
+/// What the client says of the line is what the host's decoder says.
+fn same_line(summary: &Value, heard: &Heard) {
+    let board = heard.identities.last().unwrap().board.as_str();
+    assert_eq!(summary["board"], board);
+    assert_eq!(summary["lost_blocks"], heard.loss.lost_blocks);
+    assert_eq!(summary["lost_scans"], heard.loss.lost_scans);
+    assert_eq!((&summary["malformed"], &summary["unknown"]), (&json!(0), &json!(0)));
+    assert_eq!(summary["events"].as_array().unwrap().len(), heard.events.len());
+    assert!(heard.loss.lost_blocks == 0 && heard.loss.received_scans as f64 > 0.9 * 200.0 * SECONDS);
+}
+
+/// Every reading: when, of which channel, which count, which value.
+fn same_readings(rows: &[Row], heard: &Heard) {
+    assert_eq!(rows.len(), heard.readings.len());
+    let mut latest = vec![None; heard.channels.len()];
+    for (theirs, ours) in rows.iter().zip(&heard.readings) {
+        assert_eq!((theirs.channel, theirs.time_us, theirs.raw), (ours.channel, ours.time_us, ours.raw));
+        let row = heard.channels[usize::from(ours.channel)].as_ref().unwrap();
+        assert_eq!(
+            (theirs.sensor.as_str(), theirs.component.as_str()),
+            (row.sensor.as_str(), row.component.as_str())
+        );
+        let value = f64::from(ours.raw) * f64::from(row.scale) + f64::from(row.offset);
+        latest[usize::from(ours.channel)] = Some(value);
+        let below = row.ratio_to.map_or(Some(1.0), |channel| latest[usize::from(channel)]);
+        match (theirs.value, below) {
+            (Some(theirs), Some(below)) => {
+                assert!((theirs - value / below).abs() <= SAME * value.abs().max(1.0));
+            }
+            (theirs, below) => assert_eq!((theirs, below), (None, None)),
+        }
     }
 }
 

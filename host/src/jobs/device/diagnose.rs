@@ -3,7 +3,7 @@
 use super::{Answering, Channel, Row, is_excited};
 use crate::device::inspection::Found;
 use crate::rig::{Input, Kind, Rig, Sensor};
-use hingeline_protocol::{Component, LostReason};
+use hingeline_protocol::{BusScan, Component, LostReason};
 
 /// Where a sensor is wired.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -207,10 +207,8 @@ fn where_it_is(rig: &Rig, input: &Input, found: &Found) -> Vec<String> {
     if !found.searched.contains(&input.bus) {
         return vec!["Its connector, its supply, and SDA and SCL, which may be swapped.".to_owned()];
     }
-    let on_bus: Vec<&hingeline_protocol::BusScan> =
-        found.scans.iter().filter(|s| s.bus == input.bus).collect();
-    let anything = on_bus.iter().any(|scan| (0..128).any(|address| scan.answered(address)));
-    if !anything {
+    let on_bus = || found.scans.iter().filter(|s| s.bus == input.bus);
+    if !on_bus().any(|scan| (0..128).any(|address| scan.answered(address))) {
         return vec![
             format!(
                 "Nothing at all answers on bus {}: its connector, 3.3 V and ground at the far end.",
@@ -230,45 +228,56 @@ fn where_it_is(rig: &Rig, input: &Input, found: &Found) -> Vec<String> {
             "All sensors behind it are missing with it.".to_owned(),
         ];
     }
-    // What another sensor of the rig is wired to is not this one.
-    let taken = |scan: &hingeline_protocol::BusScan, address: u8| {
-        let place = (scan.bus, scan.mux.map(|p| (p.address, p.channel)), address);
-        rig.sensors.iter().filter_map(|s| s.input.as_ref()).any(|i| (i.bus, i.mux, i.address) == place)
-    };
-    let mut check = Vec::new();
-    let elsewhere = found.scans.iter().find(|scan| {
-        scan.answered(input.address)
-            && !taken(scan, input.address)
-            && (scan.bus, scan.mux.map(|p| (p.address, p.channel))) != (input.bus, input.mux)
-            && (scan.mux.is_some() || input.mux.is_none())
-    });
-    if let Some(scan) = elsewhere {
-        let place = scan.mux.map_or_else(
-            || format!("bus {}", scan.bus),
-            |port| {
-                format!(
-                    "output {} of the multiplexer at 0x{:02x} on bus {}",
-                    port.channel, port.address, scan.bus
-                )
-            },
-        );
-        check.push(format!(
-            "Something at 0x{:02x} answers on {place}: its plug may be in the wrong socket, or rig.toml names the wrong one.",
-            input.address
-        ));
-    }
+    let mut check: Vec<String> = elsewhere(rig, input, found).into_iter().collect();
     check.push(format!(
         "Its connector and cable; 3.3 V between its supply pins; the rest of bus {} works.",
         input.bus
     ));
-    let mux = input.mux;
-    let near = on_bus.iter().filter(|s| s.mux.map(|p| (p.address, p.channel)) == mux).flat_map(|scan| {
-        neighbours(&input.device).iter().copied().filter(|a| scan.answered(*a) && !taken(scan, *a))
+    let here = on_bus().filter(|scan| socket(scan) == (input.bus, input.mux));
+    let near = here.flat_map(|scan| {
+        neighbours(&input.device).iter().copied().filter(|a| scan.answered(*a) && !is_taken(rig, scan, *a))
     });
-    for address in near {
-        check.push(format!("Its address pin: a part of this kind answers at 0x{address:02x} there."));
-    }
+    check.extend(
+        near.map(|address| format!("Its address pin: a part of this kind answers at 0x{address:02x} there.")),
+    );
     check
+}
+
+/// Where a search looked: the bus, and the multiplexer's output.
+fn socket(scan: &BusScan) -> (u8, Option<(u8, u8)>) {
+    (scan.bus, scan.mux.map(|port| (port.address, port.channel)))
+}
+
+/// Whether another sensor of the rig is wired to that place.
+fn is_taken(rig: &Rig, scan: &BusScan, address: u8) -> bool {
+    let (bus, mux) = socket(scan);
+    rig.sensors
+        .iter()
+        .filter_map(|s| s.input.as_ref())
+        .any(|i| (i.bus, i.mux, i.address) == (bus, mux, address))
+}
+
+/// A socket in which a part that is missed seems to be instead.
+fn elsewhere(rig: &Rig, input: &Input, found: &Found) -> Option<String> {
+    let scan = found.scans.iter().find(|scan| {
+        scan.answered(input.address)
+            && !is_taken(rig, scan, input.address)
+            && socket(scan) != (input.bus, input.mux)
+            && (scan.mux.is_some() || input.mux.is_none())
+    })?;
+    let place = scan.mux.map_or_else(
+        || format!("bus {}", scan.bus),
+        |port| {
+            format!(
+                "output {} of the multiplexer at 0x{:02x} on bus {}",
+                port.channel, port.address, scan.bus
+            )
+        },
+    );
+    Some(format!(
+        "Something at 0x{:02x} answers on {place}: its plug may be in the wrong socket, or rig.toml names the wrong one.",
+        input.address
+    ))
 }
 
 /// Addresses that a part can be set to by its pins.
