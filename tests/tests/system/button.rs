@@ -2,10 +2,6 @@
 
 use crate::image;
 use crate::line::Bench;
-use hingeline::device::line::SystemClock;
-use hingeline::device::ports::{DEFAULT_BAUD, PortConnector};
-use hingeline::jobs::record::{Request, fetch};
-use hingeline::run::Facts;
 use hingeline_protocol::{DeviceMessage, EventKind, FrameDecoder, Press, Received};
 
 /// A host that says nothing for ten seconds is gone; a little longer, s.
@@ -31,23 +27,11 @@ fn a_test_is_recorded_with_the_button_and_fetched_later() {
     bench.press(Press::Long);
     bench.pass(PART_S);
 
-    let request = Request {
-        vehicle_folder: bench.folder.path().join("bramble"),
-        test: None,
-        plan: Vec::new(),
-        facts: Facts::default(),
-        without: Vec::new(),
-        seconds: None,
-        reconnect_s: 1.0,
-        now: "2026-11-25T14:12:03+01:00[+01:00]".parse().unwrap(),
-    };
-    let mut connector = PortConnector::new(&bench.port, DEFAULT_BAUD);
-    let fetched = fetch::run(&request, &mut connector, &SystemClock::start(), &mut |_| true);
-    let fetched = fetched.unwrap_or_else(|error| panic!("{error}"));
-    assert!(fetched.records > 0 && fetched.missing == 0, "{fetched:?}");
+    let (told, errors) = bench.run(&["record", "--fetch", "--reconnect", "1"]);
+    assert!(errors.starts_with("Fetched ") && !errors.contains("did not come"), "{errors}");
+    let run = told.lines().last().unwrap_or_else(|| panic!("{errors}"));
     let (mut scans, mut events) = (0, Vec::new());
-    let bytes = std::fs::read(fetched.folder.join("wire.bin")).unwrap();
-    FrameDecoder::<DeviceMessage>::new().feed(&bytes, |received| {
+    FrameDecoder::<DeviceMessage>::new().feed(&bench.bytes(run), |received| {
         let Received::Message(DeviceMessage::Stored(record)) = received else { return };
         match record.decode().unwrap() {
             DeviceMessage::Samples(block) if block.group == 0 => scans += u32::from(block.scans),
