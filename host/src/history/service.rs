@@ -165,10 +165,25 @@ impl Work {
                 there: all.into_iter().map(str::to_owned).collect(),
             });
         }
+        if let Some(hole) = self.unknown_hole(vehicle) {
+            return Some(hole);
+        }
         let axles: Vec<&str> = vehicle.axles.iter().map(|a| a.name.as_str()).collect();
         let axle = self.axle().filter(|a| !axles.contains(a))?;
         let there = axles.into_iter().map(str::to_owned).collect();
         Some(UnknownName { what: "axle", name: axle.to_owned(), there })
+    }
+
+    /// The hole that a link was moved to, where its bracket has no such one.
+    fn unknown_hole(&self, vehicle: &Vehicle) -> Option<UnknownName> {
+        let Work::Moved { element, end, hole: Some(hole) } = self else { return None };
+        let mut links = vehicle.axles.iter().flat_map(|a| &a.locating.links);
+        let link = links.find(|l| l.name == *element)?;
+        let mount = if *end == Side::Chassis { &link.chassis } else { &link.axle };
+        let count = mount.holes().len();
+        let there = (1..=count).map(|hole| hole.to_string()).collect();
+        let beyond = usize::try_from(*hole).map_or(true, |h| h == 0 || h > count);
+        beyond.then(|| UnknownName { what: "hole", name: hole.to_string(), there })
     }
 
     /// What it does to a quantity of an axle. A new joint has no play yet, and lets the axle sit where the worn one did not: the

@@ -140,6 +140,9 @@ pub fn load(vehicle_folder: &Path) -> Result<Vec<ServiceEvent>, LoadError> {
         return Ok(Vec::new());
     }
     let text = read_text(&path)?;
+    if text.trim().is_empty() {
+        return Ok(Vec::new());
+    }
     let mut events = read(&text, &path.display().to_string(), |root| {
         let sections = root.sections("event", "event");
         let known = sections.len();
@@ -245,8 +248,14 @@ pub fn append(vehicle_folder: &Path, events: &[ServiceEvent]) -> Result<(), Serv
             Some(_) => "\n",
         };
         // One call: a program that dies leaves all of it or nothing.
-        file.write_all(format!("{lead}\n{}", added.trim_start()).as_bytes())?;
-        file.sync_all()
+        let text = format!("{lead}\n{}", added.trim_start());
+        file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).inspect_err(|_| {
+            // A full disk: the record stays as it was.
+            let _ = file.set_len(before.len() as u64);
+            if before.is_empty() {
+                let _ = std::fs::remove_file(&path);
+            }
+        })
     };
     write().map_err(|source| ServiceError::Write { path, source })
 }
@@ -259,6 +268,15 @@ mod tests {
     fn stamped(text: &str, work: Work) -> ServiceEvent {
         let date = "2026-11-25T14:00:00+01:00";
         ServiceEvent { date: date.into(), at_us: instant_us(date).unwrap(), text: text.into(), work }
+    }
+
+    #[test]
+    fn an_empty_file_is_an_empty_record() {
+        let dir = tempfile::tempdir().unwrap();
+        std::fs::write(dir.path().join(SERVICE_FILE), "").unwrap();
+        assert_eq!(load(dir.path()).unwrap(), []);
+        append(dir.path(), &[stamped("greased", Work::Greased { element: "lower left".into() })]).unwrap();
+        assert_eq!(load(dir.path()).unwrap().len(), 1);
     }
 
     #[test]

@@ -21,8 +21,11 @@ const BUSH_U: f64 = 0.5;
 /// Where nobody typed the load in, it is taken as this much give or take as much, N: a man on a bar, or first gear against the
 /// brakes.
 const LOAD_N: f64 = 2000.0;
-/// Probability that a link, or a group, must have before anybody takes it off.
+/// Probability that a link, or a group, must have before anybody takes it off, …
 const NAMED: f64 = 0.95;
+/// … and how many standard uncertainties its own jump must go beyond what was expected. Hysteresis has sharper shoulders than
+/// the normal distribution that the probabilities rest on: pattern alone accuses nobody.
+const STANDS_OUT: f64 = 2.5;
 
 /// Loose joints, most play first; nothing where all is tight within what can be seen.
 pub fn findings(
@@ -129,11 +132,35 @@ fn loose(turned: &Turned, give: &Give, lines: &[Line]) -> Vec<Finding> {
         return Vec::new();
     }
     let of = |k: usize| weighed.iter().filter(|(loose, _)| loose.contains(&k)).map(|(_, p)| p).sum::<f64>();
-    let surely: Vec<usize> = (0..lines.len()).filter(|k| of(*k) >= NAMED).collect();
-    if surely.is_empty() {
-        return vec![one_of(turned, lines, 1.0 - tight, &of)];
+    let stands_out = |k: &usize| {
+        let u = (turned.covariance[(*k, *k)] + give.covariance[(*k, *k)]).sqrt();
+        (turned.jump_m[*k] - give.mean_m[*k]).abs() > STANDS_OUT * u
+    };
+    let surely: Vec<usize> = (0..lines.len()).filter(|k| of(*k) >= NAMED).filter(stands_out).collect();
+    if !surely.is_empty() {
+        return surely.into_iter().map(|k| named(turned, lines, k, of(k))).collect();
     }
-    surely.into_iter().map(|k| named(turned, lines, k, of(k))).collect()
+    let group = group(lines.len(), NAMED * (1.0 - tight), &of);
+    match group.as_slice() {
+        _ if !group.iter().any(stands_out) => Vec::new(),
+        [only] => vec![named(turned, lines, *only, of(*only))],
+        _ => vec![one_of(turned, lines, &group, 1.0 - tight, &of)],
+    }
+}
+
+/// The most suspected links that together have a probability.
+fn group(count: usize, probability: f64, of: &dyn Fn(usize) -> f64) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..count).collect();
+    order.sort_by(|a, b| of(*b).total_cmp(&of(*a)));
+    let mut sum = 0.0;
+    order
+        .into_iter()
+        .take_while(|k| {
+            let wanted = sum < probability;
+            sum += of(*k);
+            wanted
+        })
+        .collect()
 }
 
 fn named(turned: &Turned, lines: &[Line], k: usize, probability: f64) -> Finding {
@@ -156,18 +183,13 @@ fn named(turned: &Turned, lines: &[Line], k: usize, probability: f64) -> Finding
 }
 
 /// Where the sensors cannot tell which: the group that surely has the loose one among them.
-fn one_of(turned: &Turned, lines: &[Line], loose: f64, of: &dyn Fn(usize) -> f64) -> Finding {
-    let mut order: Vec<usize> = (0..lines.len()).collect();
-    order.sort_by(|a, b| of(*b).total_cmp(&of(*a)));
-    let mut sum = 0.0;
-    let group: Vec<usize> = order
-        .into_iter()
-        .take_while(|k| {
-            let wanted = sum < NAMED * loose;
-            sum += of(*k);
-            wanted
-        })
-        .collect();
+fn one_of(
+    turned: &Turned,
+    lines: &[Line],
+    group: &[usize],
+    loose: f64,
+    of: &dyn Fn(usize) -> f64,
+) -> Finding {
     let names: Vec<String> =
         group.iter().map(|k| format!("\"{}\" ({:.0} %)", lines[*k].name, 100.0 * of(*k))).collect();
     Finding {

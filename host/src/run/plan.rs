@@ -62,6 +62,24 @@ pub fn parse_plan(text: &str) -> Result<Vec<Phase>, String> {
         .collect()
 }
 
+/// The tests that a plan goes through, with commas between: `bounce, ramp`; none for a still alone.
+pub fn plan_words(plan: &[Phase]) -> Option<String> {
+    let mut told: Vec<&str> = Vec::new();
+    for phase in plan {
+        let word = match phase {
+            Phase::Still => continue,
+            Phase::RampLeft | Phase::RampRight => Test::Ramp.words(),
+            Phase::RockForward | Phase::RockBack => Test::Rock.words(),
+            Phase::ShoveLeft | Phase::ShoveRight => Test::Shove.words(),
+            Phase::Bounce | Phase::Obstacle => phase.words(),
+        };
+        if !told.contains(&word) {
+            told.push(word);
+        }
+    }
+    (!told.is_empty()).then(|| told.join(", "))
+}
+
 /// Words as [`Phase::parse`] wants them, from what people and other programs write: `Ramp-Left`, `ramp_left`.
 pub fn plain_words(text: &str) -> String {
     text.to_lowercase().replace(['-', '_'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
@@ -88,6 +106,11 @@ mod tests {
             parse_plan("still, bounce,ramp left"),
             Ok(vec![Phase::Still, Phase::Bounce, Phase::RampLeft])
         );
+        assert_eq!(
+            plan_words(&[Phase::Still, Phase::Bounce, Phase::RampLeft, Phase::RampRight]).as_deref(),
+            Some("bounce, ramp")
+        );
+        assert_eq!(plan_words(&[Phase::Still]), None);
         assert_eq!(parse_plan("still, jump"), Err("jump".to_owned()));
     }
 }

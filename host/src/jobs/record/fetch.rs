@@ -75,7 +75,7 @@ pub fn run(
         return Err(RecordError::KeptNothing.into());
     }
     let mut header = header(Source::Store, &request.now, &request.plan, session.identity());
-    header.set_facts(&facts(request.test, &request.facts));
+    header.set_facts(&facts(request.test, &[], &request.facts));
     let at = Instant { boot: 0, device_us: 0, host_us: now() };
     let why = format!("the logger's store was fetched: {records} records, {missing} missing");
     writer.mark(&Mark::End { at, why })?;

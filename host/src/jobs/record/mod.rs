@@ -21,7 +21,7 @@ use crate::rig::Rig;
 use crate::run::folder::{FolderError, Keep, Writer};
 use crate::run::header::{FORMAT, Header, Logger, Source};
 use crate::run::marks::Mark;
-use crate::run::plan::Test;
+use crate::run::plan::{Test, plan_words};
 use crate::run::{Facts, Phase};
 use hingeline_protocol::{HostMessage, Identity};
 use jiff::ZonedDateTime;
@@ -182,6 +182,8 @@ pub struct Recorded {
     pub gaps: (u32, f64),
     /// How often the logger restarted.
     pub restarts: u32,
+    /// Sensors of the rig that never said anything.
+    pub silent: Vec<String>,
     /// The phases that began.
     pub phases: Vec<Phase>,
     /// Why it ended, as a part of a sentence.
@@ -349,7 +351,7 @@ impl Work<'_> {
     fn make_run(&mut self, open: Open) -> Result<(), FolderError> {
         let request = self.request;
         let mut header = header(Source::Wire, &request.now, &request.plan, self.recorder.identity());
-        let facts = facts(request.test, &request.facts);
+        let facts = facts(request.test, &request.plan, &request.facts);
         let notes = noted(&facts.notes, &request.without);
         header.set_facts(&Facts { notes, ..facts });
         let draft = self.folder.begin_run()?;
@@ -409,6 +411,10 @@ impl Work<'_> {
         }
         let live = self.recorder.live();
         let streamed_us = self.recorder.started_us().map_or(0, |from| now_us.saturating_sub(from));
+        let sensors = self.folder.rig.sensors.iter().zip(&live.latest);
+        let silent =
+            sensors.filter(|(_, said)| said.iter().all(Option::is_none)).map(|(s, _)| s.name.clone());
+        let silent = silent.collect();
         Ok(Recorded {
             name: file_name(&kept.path),
             vehicle: file_name(&self.folder.path),
@@ -419,6 +425,7 @@ impl Work<'_> {
             damaged_frames: self.recorder.damaged_frames(),
             gaps: self.gaps,
             restarts: self.recorder.restarts(),
+            silent,
             phases: self.phases,
             why,
             trouble,
@@ -426,9 +433,9 @@ impl Work<'_> {
     }
 }
 
-/// What a person typed in, with the test's words.
-fn facts(test: Option<Test>, facts: &Facts) -> Facts {
-    let test = test.map(|t| t.words().to_owned()).or_else(|| facts.test.clone());
+/// What a person typed in, with the words of the test, or of those that the plan goes through.
+fn facts(test: Option<Test>, plan: &[Phase], facts: &Facts) -> Facts {
+    let test = test.map(|t| t.words().to_owned()).or_else(|| facts.test.clone()).or_else(|| plan_words(plan));
     Facts { test, ..facts.clone() }
 }
 

@@ -265,6 +265,12 @@ impl RunFolder {
         let context = Context { marks: &marks, plan: &self.header.plan, test, centres };
         let mut recording = reader.finish(&context);
         recording.provenance.data_hash = hasher.finalize().to_hex().to_string();
+        let bytes = std::fs::metadata(&path).map_or(0, |m| m.len());
+        if arrivals.last().is_some_and(|(offset, _)| *offset >= bytes) {
+            recording.remarks.push(format!(
+                "The readings end early: {WIRE} has {bytes} bytes, and more arrived. What comes after is missing here; `hingeline runs verify` tells more."
+            ));
+        }
         if bad_marks > 0 {
             recording.remarks.push(format!("Lines of the marks that make no sense, left out: {bad_marks}."));
         }

@@ -45,6 +45,13 @@ pub fn recorded(recorded: &Recorded) -> String {
         counts.push_str(&format!(", the logger restarted {} times", recorded.restarts));
     }
     page.paragraph(&format!("{counts}."), Ink::Plain);
+    if !recorded.silent.is_empty() {
+        let text = format!(
+            "Not one reading came from {}: what they would have told is missing. `hingeline device` says what to check.",
+            words::list(&recorded.silent)
+        );
+        page.paragraph(&text, Ink::Plain);
+    }
     page.finish().trim_end().to_owned()
 }
 
