@@ -4,7 +4,7 @@ use super::output::{Output, Screen};
 use super::target::Target;
 use super::{Ending, Failure};
 use crate::jobs::compare;
-use crate::judge::Verdict;
+use crate::judge::{FindingKind, Verdict};
 use crate::show::{json, text};
 use clap::ValueEnum;
 
@@ -36,15 +36,18 @@ enum FailOn {
     Differs,
     /// A number that differs or is not resolved; what was not measured does not count.
     NotAgrees,
+    /// A joint that is loose, by a rock or a shove.
+    Loose,
 }
 
 impl FailOn {
-    fn hit(self, verdicts: impl Iterator<Item = Verdict>) -> bool {
+    fn hit(self, verdicts: impl Iterator<Item = Verdict>, loose: bool) -> bool {
         let mut verdicts = verdicts;
-        verdicts.any(|v| match self {
-            FailOn::Differs => v == Verdict::Differs,
-            FailOn::NotAgrees => matches!(v, Verdict::Differs | Verdict::NotResolved),
-        })
+        match self {
+            FailOn::Differs => verdicts.any(|v| v == Verdict::Differs),
+            FailOn::NotAgrees => verdicts.any(|v| matches!(v, Verdict::Differs | Verdict::NotResolved)),
+            FailOn::Loose => loose,
+        }
     }
 }
 
@@ -62,7 +65,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
                 text::comparison(comparison, &compared.source.vehicle, &options)
             };
             let verdicts = comparison.axles.iter().flat_map(|a| a.numbers.values().map(|n| n.verdict));
-            (page, args.fail_on.is_some_and(|f| f.hit(verdicts)))
+            let loose =
+                comparison.axles.iter().any(|a| a.findings.iter().any(|f| f.kind == FindingKind::Play));
+            (page, args.fail_on.is_some_and(|f| f.hit(verdicts, loose)))
         }
         Some(second) => {
             let compared = compare::with_run(&request(&args.run), &request(second), args.refitted)?;
@@ -72,7 +77,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
                 text::runs(&compared.runs, &compared.vehicle, &options)
             };
             let verdicts = compared.runs.axles.iter().flat_map(|a| a.numbers.values().map(|n| n.verdict));
-            (page, args.fail_on.is_some_and(|f| f.hit(verdicts)))
+            (page, args.fail_on.is_some_and(|f| f.hit(verdicts, false)))
         }
     };
     screen.print(&page)?;

@@ -342,13 +342,12 @@ fn nothing_moved(facts: &AxleFacts) -> BTreeMap<Key, Measured> {
         .into_iter()
         .filter(|k| k.applies_to(facts.position))
         .map(|k| {
-            (
-                k,
-                Measured::without(
-                    Status::NotExcited,
-                    "the run has no bounce, ramp or obstacle phase with data",
-                ),
-            )
+            let still = "the run has no bounce, ramp or obstacle phase with data";
+            let found = match numbers::beyond_motion(k) {
+                Some(why) => Measured::without(Status::NotMeasured, why),
+                None => Measured::without(Status::NotExcited, still),
+            };
+            (k, found)
         })
         .collect()
 }

@@ -245,6 +245,9 @@ fn number(
     key: Key,
     at_ride: bool,
 ) -> (Measured, Option<Budget>) {
+    if let Some(why) = beyond_motion(key) {
+        return (Measured::without(Status::NotMeasured, why), None);
+    }
     if let Some(reason) = not_excited(key, excitation) {
         return (reason, None);
     }
@@ -268,12 +271,19 @@ fn number(
     scalar(state, entries, excitation, at_ride, &|m| numbers::at_state(facts, m).get(key))
 }
 
+/// Why the axle's motion never tells a number, however far it goes.
+pub(super) fn beyond_motion(key: Key) -> Option<&'static str> {
+    match key {
+        Key::HeaveRate | Key::RollRate => Some("needs forces, and the rig has no force sensor"),
+        Key::BumpSteerHeave | Key::BumpSteerRoll => Some("needs a sensor at the knuckle"),
+        _ => None,
+    }
+}
+
 fn absent(key: Key) -> &'static str {
     match key {
         Key::PinionAngle => "the file gives no pinion angle at ride height",
         Key::Castor => "the file gives no castor at ride height",
-        Key::HeaveRate | Key::RollRate => "needs forces, and the rig has no force sensor",
-        Key::BumpSteerHeave | Key::BumpSteerRoll => "needs a sensor at the knuckle",
         _ => "this state has no such number",
     }
 }

@@ -1,6 +1,6 @@
 //! A joint that wears: runs of a virtual vehicle whose play grows go through the whole program, and it says which joint.
 
-use super::{done, json};
+use super::{done, hingeline, json};
 use hingeline::rig::{Kind, Rig};
 use hingeline::run::Phase;
 use hingeline::vehicle::Vehicle;
@@ -106,5 +106,7 @@ fn the_joint_that_wears_is_named_from_its_runs() {
     assert!(findings.iter().any(|f| f["kind"] == "play" && f["element"] == WORN.0), "{findings:?}");
     assert!(findings.iter().all(|f| f["element"] == WORN.0), "{findings:?}");
     let told = done(at, &["compare", &name]);
+    let status = |what| hingeline(at, &["compare", &name, "--fail-on", what]).status.code();
+    assert_eq!((status("loose"), status("differs")), (Some(1), Some(0)));
     assert!(told.starts_with("Bramble, rear axle: \"lower right\" is loose."), "{told}");
 }
