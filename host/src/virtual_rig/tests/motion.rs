@@ -12,7 +12,7 @@ use crate::rig::model::Model;
 use crate::run::{Phase, Recording, Series};
 use crate::vehicle::numbers::Key;
 use crate::virtual_rig::readings::{Felt, Readings};
-use crate::virtual_rig::{Stance, VehicleOnRamp};
+use crate::virtual_rig::{Stance, Test, VehicleOnRamp};
 
 fn span(vehicle: &VehicleOnRamp, phase: Phase) -> [f64; 2] {
     vehicle.phases().find(|s| s.phase == phase).map(|s| [s.from_s, s.to_s]).expect("it is in the plan")
@@ -211,4 +211,33 @@ fn what_is_measured_of_it_is_what_it_does() {
         let (value, u) = found.index.measured().unwrap_or_else(|| panic!("{:?}", found.index));
         assert!((value - lift.index).abs() < COVERAGE * u, "{value} ± {u} against {}", lift.index);
     }
+}
+
+#[test]
+fn a_bounce_alone_is_no_surer_than_what_a_jack_off_the_middle_leaves_open() {
+    // Twelve runs of numbers that err together: a mean squared error over u² of 1 ± 4·√(2/12) at the most.
+    const RUNS: u64 = 12;
+    const MOST_SQUARE: f64 = 2.6;
+    const KEYS: [Key; 3] = [Key::LateralPerHeave, Key::PitchPerHeave, Key::ContactForwardPerHeave];
+    let (drawn, rig) = bramble();
+    let only_bounce = Test { phases: vec![Phase::Still, Phase::Bounce], ..test() };
+    let it = VehicleOnRamp::new(&drawn, &only_bounce).expect("it runs");
+    let mechanism = Mechanism::new(&drawn, 0).expect("Bramble is well located");
+    let truth = mechanism.numbers(mechanism.ride());
+    let mut square = 0.0;
+    for seed in 1..=RUNS {
+        let mut readings =
+            Readings::new(it.clone(), &rig, Some(seed)).expect("every sensor has something to read");
+        let recording = record(&mut readings, &rig);
+        let analysis = measure::analyse(&drawn, &rig, &recording).expect("it can be measured");
+        for key in KEYS {
+            let (value, u) =
+                analysis.axles[0].measured[&key].measured().unwrap_or_else(|| panic!("{key:?} is measured"));
+            let z = (value - truth.get(key).expect("the design has this number")) / u;
+            println!("seed {seed} {key:?}: z {z:.2}, u {u:.4}");
+            square += z * z / (RUNS as f64 * KEYS.len() as f64);
+        }
+    }
+    println!("squared error over u²: {square:.2}");
+    assert!(square < MOST_SQUARE, "{square}");
 }

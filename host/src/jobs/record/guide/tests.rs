@@ -116,7 +116,7 @@ fn advice_follows_from_what_limits_a_number() {
     let analysis =
         measure::analyse(&guide.known.vehicle, &guide.known.rig, &guide.so_far(&trail).unwrap()).unwrap();
     let found = &analysis.axles[0];
-    let excitation = Excitation { heave_m: 0.05, roll_rad: 0.1, seen: [true; 6] };
+    let excitation = Excitation { heave_m: 0.05, roll_rad: 0.1, lean_rad_per_m: 0.0, seen: [true; 6] };
     let motion = Motion { found, excitation: &excitation };
     let budget = |noise, mount| Budget { noise, mount, ..Budget::default() };
     let finer = |b: Budget, enough: f64| motion.finer(Key::RollSteer, &b, b.total(), enough);
