@@ -14,6 +14,7 @@ const SCANS: u32 = 250;
 
 #[test]
 fn a_test_is_recorded_with_the_button_and_fetched_later() {
+    let _alone = crate::alone();
     let Some(image) = image() else {
         return eprintln!("left out: there is no machine image, or no emulator");
     };

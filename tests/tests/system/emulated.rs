@@ -58,6 +58,7 @@ fn jitter_us(times_us: &[Vec<u64>], period_us: u64) -> Vec<u64> {
 
 #[test]
 fn twelve_channels_at_200_hz_lose_nothing_on_the_way() {
+    let _alone = crate::alone();
     let Some(image) = image() else {
         return eprintln!("left out: there is no machine image, or no emulator");
     };

@@ -67,6 +67,7 @@ fn hang(debugger: &Path) {
 
 #[test]
 fn a_logger_that_hangs_is_reset_by_its_watchdog_and_the_recording_goes_on() {
+    let _alone = crate::alone();
     let Some(image) = image() else {
         return eprintln!("left out: there is no machine image, or no emulator");
     };

@@ -16,6 +16,14 @@ mod wire_client;
 
 use std::path::PathBuf;
 use std::process::Command;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+/// Each of these tests has the machine to itself: an emulator that runs in real time beside two others on two processors loses
+/// bytes that no board would.
+fn alone() -> MutexGuard<'static, ()> {
+    static ALONE: Mutex<()> = Mutex::new(());
+    ALONE.lock().unwrap_or_else(PoisonError::into_inner)
+}
 
 /// The folder that cargo builds a profile's programs in.
 fn built() -> PathBuf {

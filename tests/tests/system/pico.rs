@@ -57,6 +57,7 @@ fn panicking(image: &Path) -> Option<String> {
 
 #[test]
 fn a_program_that_fails_says_where_after_its_reset() {
+    let _alone = crate::alone();
     let Some((image, address)) = image().and_then(|image| panicking(&image).map(|address| (image, address)))
     else {
         return eprintln!(
@@ -75,6 +76,7 @@ fn a_program_that_fails_says_where_after_its_reset() {
 
 #[test]
 fn a_pico_class_board_is_looked_over_and_recorded_from() {
+    let _alone = crate::alone();
     let Some(image) = image() else {
         return eprintln!("left out: there is no image of the board, or no emulator of its chip");
     };

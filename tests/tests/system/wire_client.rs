@@ -167,6 +167,7 @@ fn same_readings(rows: &[Row], heard: &Heard) {
 
 #[test]
 fn the_documents_own_frames_are_read_and_made() {
+    let _alone = crate::alone();
     let document = Path::new(env!("CARGO_MANIFEST_DIR")).join("../protocol/WIRE.md");
     let told = run("golden.py", &[document.to_str().unwrap()]);
     assert!(told.starts_with("23 frames from the logger, 11 from the host"), "{told}");
@@ -174,12 +175,14 @@ fn the_documents_own_frames_are_read_and_made() {
 
 #[test]
 fn a_run_from_the_native_firmware_reads_the_same() {
+    let _alone = crate::alone();
     assert!(scenario::RIG.contains("ads1115"));
     record_and_compare(&["--speed", "4"]);
 }
 
 #[test]
 fn a_run_from_the_machine_image_reads_the_same() {
+    let _alone = crate::alone();
     let Some(image) = image() else {
         return eprintln!("left out: there is no machine image, or no emulator");
     };
