@@ -185,6 +185,34 @@ def nothing_is_written_over(folder, out):
     check("asked to, it writes those asked for anew", len(changed) == 3 and all("Bramble" in str(p) for p in changed))
 
 
+def two_logbooks_are_read_as_one(folder, analyses):
+    """The example of the guide, as it stands there: two logbooks with vehicles and runs of the same names."""
+    other = folder.parent / f"{folder.name}-customer"
+    try:
+        other.mkdir()
+        for part in ["logbook.toml", *VEHICLES]:
+            copy = shutil.copytree if (folder / part).is_dir() else shutil.copy
+            copy(folder / part, other / part)
+        # One of them has only one of the vehicles.
+        shutil.rmtree(other / VEHICLES[1])
+        fleets = folder / "fleets"
+        for name, logbook in [("garage", folder), ("customer", other)]:
+            hingeline(folder, "--logbook", str(logbook), "export", f"fleets/logbook={name}")
+        guide = (HERE.parent.parent / "host/guide/export.md").read_text(encoding="utf-8")
+        [query] = [block.split("```")[0] for block in guide.split("```sql")[1:] if "fleets/" in block.split("```")[0]]
+        asked = duckdb.sql(query.strip().rstrip(";").replace("'fleets/", f"'{fleets}/"))
+        rows = [dict(zip(asked.columns, row)) for row in asked.fetchall()]
+        told = [(r["logbook"], r["vehicle"]) for r in rows]
+        check("DuckDB: the guide's query tells two logbooks apart", told == [("customer", VEHICLES[0]), *(("garage", v) for v in VEHICLES)])
+        said = {v: a["axles"][0]["measured"]["roll_steer_rad_per_rad"]["value"] for v, a in analyses.items()}
+        check("DuckDB: with what each measured", all(r["value"] == said[r["vehicle"]] and r["plus_minus"] > 0 for r in rows))
+        both = polars.scan_parquet(f"{fleets}/*/samples/**/*.parquet", hive_partitioning=True)
+        count = dict(both.group_by("logbook").agg(polars.len()).collect().iter_rows())
+        check("Polars: readings of two logbooks are one data set", count["garage"] > count["customer"] > 10_000)
+    finally:
+        shutil.rmtree(other, ignore_errors=True)
+
+
 def main():
     with tempfile.TemporaryDirectory() as made:
         folder = pathlib.Path(made)
@@ -202,6 +230,7 @@ def main():
         files_say_what_they_are(out, analyses)
         csv_says_the_same(out_csv, out)
         nothing_is_written_over(folder, out)
+        two_logbooks_are_read_as_one(folder, analyses)
 
 
 main()

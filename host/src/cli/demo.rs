@@ -58,7 +58,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         }
     }
     })?;
-    screen.print(&ending(&given))?;
+    screen.print(&text::wrapped(&ending(&given)))?;
     if args.open {
         open(&given.report)?;
     }

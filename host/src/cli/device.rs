@@ -10,7 +10,6 @@ use crate::files::logbook::Logbook;
 use crate::jobs::device::{self, Command, Progress};
 use crate::jobs::record;
 use crate::show::{Units, json, text};
-use std::io::IsTerminal;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
@@ -87,7 +86,7 @@ struct Teller<'a> {
 
 impl<'a> Teller<'a> {
     fn new(screen: &'a Screen, units: Units) -> Self {
-        Self { screen, units, draws: std::io::stderr().is_terminal(), told: None, drawn: Instant::now() }
+        Self { screen, units, draws: screen.draws(), told: None, drawn: Instant::now() }
     }
 
     fn tell(&mut self, progress: &Progress<'_>) {

@@ -31,7 +31,7 @@ mod wear;
 
 use crate::explain::{Explain, Failure, Status};
 use clap::{Parser, Subcommand};
-use output::Screen;
+use output::{OutputError, Screen};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -89,7 +89,10 @@ enum Ending {
 
 /// Runs the program with the process' arguments.
 pub fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(told) => return told_by_clap(&told),
+    };
     let screen = Screen::new(cli.logbook);
     let result = match cli.command {
         Command::Init(args) => init::run(&args, &screen),
@@ -122,6 +125,20 @@ pub fn main() -> ExitCode {
             screen.complain(failure.as_ref());
             ExitCode::from(failure.status().code())
         }
+    }
+}
+
+/// Help that was asked for, or what is wrong with the command line.
+fn told_by_clap(told: &clap::Error) -> ExitCode {
+    match told.print() {
+        // A reader that went away (`| head`) is no error.
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            let failure = OutputError::from(error);
+            Screen::new(None).complain(&failure);
+            ExitCode::from(failure.status().code())
+        }
+        _ if told.use_stderr() => ExitCode::from(Status::BadInput.code()),
+        _ => ExitCode::SUCCESS,
     }
 }
 

@@ -6,7 +6,7 @@ use crate::files::logbook::{Logbook, ScreenUnits};
 use crate::jobs::catalogue::Progress;
 use crate::jobs::import;
 use crate::show::Units;
-use crate::show::text::Options;
+use crate::show::text::{Options, cut};
 use clap::ValueEnum;
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -32,8 +32,8 @@ pub enum Inches {
     In,
 }
 
-/// Columns of a line of progress: one less than a narrow terminal has, so that it never wraps.
-const PROGRESS_COLUMNS: usize = 79;
+/// Columns and rows of a terminal that does not tell its size.
+const USUAL: (usize, usize) = (80, 24);
 
 /// Where text goes.
 #[derive(Debug)]
@@ -47,7 +47,7 @@ pub struct Screen {
 /// Writing to the screen failed.
 #[derive(Debug, thiserror::Error)]
 #[error("cannot write the output: {0}")]
-pub struct OutputError(std::io::Error);
+pub struct OutputError(#[from] std::io::Error);
 
 impl Explain for OutputError {
     fn status(&self) -> Status {
@@ -98,11 +98,24 @@ impl Screen {
         let _ = writeln!(std::io::stderr().lock(), "{text}");
     }
 
+    /// Whether progress may be drawn over itself on standard error: a terminal that understands cursor codes.
+    pub fn draws(&self) -> bool {
+        std::io::stderr().is_terminal() && std::env::var_os("TERM").is_none_or(|term| term != "dumb")
+    }
+
+    /// Columns and rows of the terminal on standard error.
+    pub fn size(&self) -> (usize, usize) {
+        terminal_size::terminal_size_of(std::io::stderr())
+            .map_or(USUAL, |(columns, rows)| (usize::from(columns.0), usize::from(rows.0)))
+    }
+
     /// Puts a line in place of the last one on a terminal.
     pub fn redraw(&self, line: &str) {
-        let short: String = line.chars().take(PROGRESS_COLUMNS).collect();
+        // One column stays empty, so that the line never wraps.
+        let columns = self.size().0.saturating_sub(1);
+        let short: String = line.chars().take(columns).collect();
         let mut out = std::io::stderr().lock();
-        let _ = write!(out, "\r{short:<PROGRESS_COLUMNS$}\r{short}");
+        let _ = write!(out, "\r{short:<columns$}\r{short}");
         let _ = out.flush();
     }
 
@@ -113,7 +126,7 @@ impl Screen {
 
     /// Says on a terminal what is being done to which run.
     pub fn redraw_run(&self, doing: &str, progress: Progress<'_>) {
-        if std::io::stderr().is_terminal() {
+        if self.draws() {
             let Progress { vehicle, run, number, of } = progress;
             self.redraw(&format!("{doing} run {number} of {of}: {vehicle}/{run}"));
         }
@@ -122,14 +135,20 @@ impl Screen {
     /// Says on a terminal how much of a table was read.
     pub fn redraw_reading(&self, progress: import::Progress) {
         const MEGABYTE: u64 = 1_000_000;
-        if std::io::stderr().is_terminal() {
+        if self.draws() {
             let import::Progress { read, of } = progress;
             self.redraw(&format!("Reading the table: {} of {} MB", read / MEGABYTE, of / MEGABYTE));
         }
     }
 
     /// Puts a block of lines in place of the last one on a terminal; no lines take it away.
+    ///
+    /// A line that would wrap is cut, and lines that the screen has no room for are left out: the cursor could not come back.
     pub fn redraw_block(&self, lines: &[String]) {
+        let (columns, rows) = self.size();
+        let room = rows.saturating_sub(2).max(1);
+        let lines: Vec<String> =
+            lines.iter().take(room).map(|line| cut(line, columns.saturating_sub(1))).collect();
         let mut out = std::io::stderr().lock();
         let up = self.block.swap(lines.len(), Ordering::Relaxed);
         let mut text = String::new();
@@ -137,7 +156,7 @@ impl Screen {
             // Up to the first line of the block, and everything below it away.
             text.push_str(&format!("\r\x1b[{up}A\x1b[J"));
         }
-        for line in lines {
+        for line in &lines {
             text.push_str(line);
             text.push('\n');
         }
@@ -154,7 +173,7 @@ impl Screen {
 
     /// Takes the line of progress away.
     pub fn redraw_end(&self) {
-        if std::io::stderr().is_terminal() {
+        if self.draws() {
             self.redraw("");
         }
     }

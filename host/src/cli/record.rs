@@ -15,7 +15,6 @@ use crate::jobs::record::{self, Recorded};
 use crate::run::plan::Test;
 use crate::run::{Facts, Phase};
 use crate::show::{json, text};
-use std::io::IsTerminal;
 use std::path::Path;
 
 /// Record a test from a logger on a serial port.
@@ -81,7 +80,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         return fetch(&request, args, screen);
     }
     let mut guide = Guide::load(&request.vehicle_folder, &args.without, &request.facts)?;
-    screen.tell(&text::wrapped(&before(args, &request.plan, &request.facts, &guide)));
+    screen.tell(&text::wrapped_to(screen.size().0, &before(args, &request.plan, &request.facts, &guide)));
     let mut keys = Keys::listen();
     let mut teller = Teller::new(screen, screen.units(args.output.units), args.output.json);
     let mut assessor = Assessor::start(&guide);
@@ -105,7 +104,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
 fn fetch(request: &record::Request, args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let mut keys = Keys::listen();
     let mut connector = PortConnector::new(&args.port, args.baud);
-    let draws = std::io::stderr().is_terminal();
+    let draws = screen.draws();
     let fetched = record::fetch::run(request, &mut connector, &SystemClock::start(), &mut |bytes| {
         if draws {
             screen.redraw(&format!("{} kB fetched", bytes / 1000));

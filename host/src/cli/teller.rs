@@ -6,7 +6,6 @@ use crate::jobs::record::guide::{AxleNow, AxleResolved};
 use crate::jobs::record::{Command, Progress};
 use crate::run::Phase;
 use crate::show::{Units, json, text};
-use std::io::IsTerminal;
 use std::time::{Duration, Instant};
 
 /// How often a block of progress is drawn on a terminal.
@@ -53,7 +52,7 @@ pub struct Teller<'a> {
 impl<'a> Teller<'a> {
     /// Nothing told yet; with `json` for a program.
     pub fn new(screen: &'a Screen, units: Units, json: bool) -> Self {
-        let manner = match (json, std::io::stderr().is_terminal()) {
+        let manner = match (json, screen.draws()) {
             (true, _) => Manner::Json,
             (false, true) => Manner::Terminal,
             (false, false) => Manner::Lines,
@@ -98,6 +97,7 @@ impl<'a> Teller<'a> {
     }
 
     fn draw(&self, progress: &Progress<'_>, view: &View) {
+        let columns = self.screen.size().0.saturating_sub(1);
         let mut lines = vec![text::recording(progress)];
         lines.extend(text::now(&view.now, self.units));
         match self.manner {
@@ -105,12 +105,12 @@ impl<'a> Teller<'a> {
                 let _ = self.screen.print(&json::progress(progress, &view.now));
             }
             Manner::Lines if progress.elapsed_s.is_some() => {
-                lines.extend(text::resolved(&view.resolved, self.units));
+                lines.extend(text::resolved(&view.resolved, self.units, columns));
                 self.screen.tell(&lines.join("\n"));
             }
             Manner::Lines => {}
             Manner::Terminal => {
-                lines.extend(text::resolved(&view.resolved, self.units));
+                lines.extend(text::resolved(&view.resolved, self.units, columns));
                 self.screen.redraw_block(&lines);
             }
         }
@@ -121,7 +121,9 @@ impl<'a> Teller<'a> {
         if !self.stopping {
             self.screen.typed();
         }
-        let at = progress.elapsed_s.map_or(String::new(), |s| format!(" at {s:.0} s"));
+        let at = progress
+            .elapsed_s
+            .map_or(String::new(), |_| format!(" at {:.0} s", progress.live.trail().end_s()));
         let begins = progress.next.map_or("ends the test".to_owned(), |n| format!("begins: {}", n.words()));
         match command {
             Command::Next => {}
@@ -144,7 +146,7 @@ impl<'a> Teller<'a> {
 
     fn say(&self, text: &str) {
         self.clear();
-        self.screen.tell(&text::wrapped(text));
+        self.screen.tell(&text::wrapped_to(self.screen.size().0, text));
     }
 
     fn clear(&self) {

@@ -4,7 +4,7 @@
 
 use super::record::{self, Recorded};
 use super::virtual_line::VirtualLine;
-use super::writing::{make_folder, write_new};
+use super::writing::{Fresh, write_new};
 use super::{WriteError, compare, init, source};
 use crate::device::line::{Clock, Connect};
 use crate::explain::{Explain, Failure, Status};
@@ -127,12 +127,14 @@ pub fn run(request: &Request, watch: &mut dyn FnMut(&Step)) -> Result<Demonstrat
     if folder.read_dir().is_ok_and(|mut entries| entries.next().is_some()) {
         return Err(DemoError::NotEmpty(folder.clone()).into());
     }
-    init::run(folder)?;
     let vehicle_folder = folder.join(VEHICLE);
-    make_folder(&vehicle_folder).map_err(DemoError::Write)?;
+    let mut fresh = Fresh::default();
+    init::make(folder, &mut fresh)?;
+    fresh.folder(&vehicle_folder).map_err(DemoError::Write)?;
     for (name, text) in [(VEHICLE_FILE, scenario::VEHICLE), (RIG_FILE, scenario::RIG)] {
-        write_new(&vehicle_folder.join(name), text).map_err(DemoError::Write)?;
+        fresh.write(&vehicle_folder.join(name), text).map_err(DemoError::Write)?;
     }
+    fresh.keep();
     watch(&Step::Logbook(folder));
     let drawn = vehicle::file::load(&vehicle_folder.join(VEHICLE_FILE))?;
     let rig = rig::file::load(&vehicle_folder.join(RIG_FILE), &drawn)?;

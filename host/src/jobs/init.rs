@@ -1,7 +1,7 @@
 //! `init DIR`: makes a logbook.
 
 use super::WriteError;
-use super::writing::{make_folder, write_new};
+use super::writing::Fresh;
 use crate::explain::{Explain, Status};
 use crate::files::logbook::{LOGBOOK_FILE, new_text};
 use std::io::ErrorKind;
@@ -54,12 +54,20 @@ impl Explain for InitError {
 /// # Errors
 /// If it is a logbook already, if it is no folder, or if the disk refuses.
 pub fn run(dir: &Path) -> Result<NewLogbook, InitError> {
+    let mut fresh = Fresh::default();
+    let made = make(dir, &mut fresh)?;
+    fresh.keep();
+    Ok(made)
+}
+
+/// [`run`], whose files stay when the caller keeps them.
+pub(super) fn make(dir: &Path, fresh: &mut Fresh) -> Result<NewLogbook, InitError> {
     if dir.exists() && !dir.is_dir() {
         return Err(InitError::NotAFolder(dir.to_owned()));
     }
-    make_folder(dir)?;
+    fresh.folder(dir)?;
     let name = name_of(dir);
-    match write_new(&dir.join(LOGBOOK_FILE), &new_text(&name)) {
+    match fresh.write(&dir.join(LOGBOOK_FILE), &new_text(&name)) {
         Ok(()) => Ok(NewLogbook { folder: dir.to_owned(), name }),
         Err(error) if error.source.kind() == ErrorKind::AlreadyExists => {
             Err(InitError::Already(dir.to_owned()))

@@ -1,7 +1,7 @@
 //! `new LAYOUT NAME`: writes a commented starter, `NAME/vehicle.toml` and `NAME/rig.toml`.
 
 use super::WriteError;
-use super::writing::{make_folder, write_new};
+use super::writing::Fresh;
 use crate::explain::{Explain, Status};
 use crate::files::logbook::{RIG_FILE, VEHICLE_FILE};
 use crate::files::nearest;
@@ -92,9 +92,11 @@ pub fn run(layout: &str, name: &str, base: &Path) -> Result<NewVehicle, NewError
             return Err(NewError::Already(path.clone()));
         }
     }
-    make_folder(&folder)?;
-    write_new(&vehicle_file, &starter.vehicle_text(name))?;
-    write_new(&rig_file, starter.rig_text())?;
+    let mut fresh = Fresh::default();
+    fresh.folder(&folder)?;
+    fresh.write(&vehicle_file, &starter.vehicle_text(name))?;
+    fresh.write(&rig_file, starter.rig_text())?;
+    fresh.keep();
     Ok(NewVehicle { name: name.to_owned(), layout: word, vehicle_file, rig_file })
 }
 

@@ -6,7 +6,9 @@ use crate::explain::{Explain, Failure};
 use crate::files::logbook::Logbook;
 use crate::files::nearest;
 use crate::run::find::RUNS;
-use crate::run::folder::{Checked, FolderError, HEADER, Repair, Repaired, TABLE, WIRE, repair, verify};
+use crate::run::folder::{
+    Checked, FolderError, HEADER, Repair, Repaired, TABLE, WIRE, is_mendable, repair, verify,
+};
 use jiff::tz::TimeZone;
 use std::path::{Path, PathBuf};
 
@@ -66,12 +68,16 @@ struct Place {
 /// One run, looked at.
 #[derive(Debug)]
 pub struct Verified {
-    /// The vehicle's folder.
+    /// The vehicle's folder; nothing where the run lies in none.
     pub vehicle: String,
     /// The run's name.
     pub run: String,
+    /// Its folder.
+    pub folder: PathBuf,
     /// What was found, or why it could not be looked at.
     pub checked: Result<Checked, FolderError>,
+    /// Of what was found, in the same order: whether a repair can mend it.
+    pub mendable: Vec<bool>,
 }
 
 /// One run, mended as far as that goes.
@@ -81,6 +87,8 @@ pub struct Mended {
     pub vehicle: String,
     /// The run's name.
     pub run: String,
+    /// Its folder.
+    pub folder: PathBuf,
     /// What was done, or why nothing could be.
     pub repaired: Result<Repaired, FolderError>,
 }
@@ -97,10 +105,21 @@ pub fn verify_all(
     let of = places.len();
     let look = |(k, place): (usize, Place)| {
         progress(Progress { vehicle: &place.vehicle, run: &place.run, number: k + 1, of });
-        let checked = verify(&place.folder);
-        Verified { vehicle: place.vehicle, run: place.run, checked }
+        let (checked, mendable) = match looked_at(&place.folder) {
+            Ok((checked, mendable)) => (Ok(checked), mendable),
+            Err(error) => (Err(error), Vec::new()),
+        };
+        Verified { vehicle: place.vehicle, run: place.run, folder: place.folder, checked, mendable }
     };
     Ok(places.into_iter().enumerate().map(look).collect())
+}
+
+fn looked_at(folder: &Path) -> Result<(Checked, Vec<bool>), FolderError> {
+    let checked = verify(folder)?;
+    let donors = donors(folder);
+    let mendable =
+        checked.found.iter().map(|found| is_mendable(folder, found, &donors)).collect::<Result<_, _>>()?;
+    Ok((checked, mendable))
 }
 
 /// Mends runs. `stamp` marks the folders of the originals; `zone` is the one in which runs are named.
@@ -120,7 +139,7 @@ pub fn repair_all(
         progress(Progress { vehicle: &place.vehicle, run: &place.run, number: k + 1, of });
         let donors = donors(&place.folder);
         let repaired = repair(&place.folder, &Repair { stamp, zone, donors: &donors });
-        mended.push(Mended { vehicle: place.vehicle, run: place.run, repaired });
+        mended.push(Mended { vehicle: place.vehicle, run: place.run, folder: place.folder, repaired });
     }
     Ok(mended)
 }
@@ -175,7 +194,9 @@ fn named(names: &[String], all: &[Place]) -> Result<Vec<Place>, RunsError> {
             let word = |p: Option<&Path>| {
                 p.and_then(Path::file_name).map(|n| n.to_string_lossy().into_owned()).unwrap_or_default()
             };
-            let vehicle = word(whole.parent().and_then(Path::parent));
+            // A copy that lies elsewhere belongs to no vehicle's folder.
+            let kept = whole.parent().filter(|runs| word(Some(runs)) == RUNS);
+            let vehicle = word(kept.and_then(Path::parent));
             meant.push(Place { vehicle, run: word(Some(&whole)), folder: path.to_owned() });
             continue;
         }

@@ -1,6 +1,7 @@
 //! What a set of sensors can and cannot see, before anyone crawls under a vehicle: the drawn vehicle goes through the test
 //! on a virtual ramp, the rig's readings of it are measured, and only the uncertainties are looked at.
 
+use super::vehicle_folder::VehicleFolder;
 use crate::design::tolerance;
 use crate::explain::{Explain, Failure};
 use crate::files::nearest;
@@ -13,7 +14,7 @@ use crate::vehicle::numbers::{Key, Numbers};
 use crate::vehicle::{self, Axle, Vehicle};
 use crate::virtual_rig::readings::{Felt, Readings};
 use crate::virtual_rig::{Test, VehicleOnRamp};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What is asked.
 #[derive(Debug, Clone)]
@@ -149,6 +150,15 @@ pub fn run(request: &Request) -> Result<Reach, Failure> {
         }
     }
     Ok(Reach { vehicle: vehicle.name, phases: request.phases.clone(), axles })
+}
+
+/// Names of the sensors in a vehicle's folder, in the order of its rig file.
+///
+/// # Errors
+/// Where one of its files is missing or wrong.
+pub fn names(vehicle_folder: &Path) -> Result<Vec<String>, Failure> {
+    let folder = VehicleFolder::load(vehicle_folder)?;
+    Ok(folder.rig.sensors.into_iter().map(|sensor| sensor.name).collect())
 }
 
 /// A rig without the sensors of these names.

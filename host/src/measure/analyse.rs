@@ -10,7 +10,7 @@ use super::play;
 use super::result::*;
 use super::still::stills;
 use super::surface::{Samples, SurfaceFit};
-use super::{MeasureError, ramp};
+use super::{MeasureError, ramp, residuals};
 use crate::geometry::DMatrix;
 use crate::geometry::placed::PlacedBody;
 use crate::rig::Rig;
@@ -28,6 +28,9 @@ const DISAGREE: f64 = 4.0;
 
 /// Measures a recording: every axle that carries sensors with data.
 pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<Analysis, MeasureError> {
+    if recording.series.iter().flatten().all(|series| series.t_s.is_empty()) {
+        return Err(MeasureError::NoReadings);
+    }
     let stills = stills(rig, recording)?;
     let (mut instants, step_s) = instants(rig, recording);
     let spans = spans(recording);
@@ -41,7 +44,9 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
             return Err(MeasureError::NoData { axle: axle.name.clone() });
         }
         let path = moved(&observer, &mut instants, step_s);
-        axles.push(AxleRun { vehicle, axle, index, recording, instants: &instants, step_s, path }.result());
+        axles.push(
+            AxleRun { vehicle, rig, axle, index, recording, instants: &instants, step_s, path }.result(),
+        );
     }
     Ok(Analysis {
         vehicle: vehicle.name.clone(),
@@ -84,6 +89,7 @@ fn spans(recording: &Recording) -> Vec<[f64; 2]> {
 
 struct AxleRun<'a> {
     vehicle: &'a Vehicle,
+    rig: &'a Rig,
     axle: &'a Axle,
     index: usize,
     recording: &'a Recording,
@@ -138,7 +144,8 @@ impl AxleRun<'_> {
             travel,
             seen,
             remarks: remarks(chi_square_per_dof),
-            path: self.path.points.into_iter().map(pose_point).collect(),
+            residuals: residuals::residuals(&self.path, self.instants, self.rig),
+            path: pose_points(&self.path.points),
             surfaces: fit,
         }
     }
@@ -222,10 +229,10 @@ impl AxleRun<'_> {
             .iter()
             .enumerate()
             .map(|(k, line)| {
-                let apparent_m = if whole {
-                    self.path.points.iter().map(|p| self.apparent_change(line, p)).collect()
+                let (apparent_m, apparent_u_m) = if whole {
+                    self.path.points.iter().map(|p| self.apparent_change(line, p)).unzip()
                 } else {
-                    Vec::new()
+                    (Vec::new(), Vec::new())
                 };
                 let change = match (whole, fit) {
                     (false, _) => {
@@ -244,14 +251,18 @@ impl AxleRun<'_> {
                     play_m: play::of_line(&self.path, turned, k),
                     apparent_change_m: change,
                     apparent_m,
+                    apparent_u_m,
                 }
             })
             .collect()
     }
 
-    fn apparent_change(&self, line: &Line, point: &PathPoint) -> f64 {
-        line.apparent(&PlacedBody::new(&point.estimate.pose, self.path.observer.centre())).0
-            - line.nominal_m()
+    /// Change of an apparent length at a pose, `u(ℓ) = √(gᵀΣg)`, m.
+    fn apparent_change(&self, line: &Line, point: &PathPoint) -> (f64, f64) {
+        let body = PlacedBody::new(&point.estimate.pose, self.path.observer.centre());
+        let (length, gradient) = line.apparent(&body);
+        let variance = gradient.dot(&(&point.estimate.covariance * gradient));
+        (length - line.nominal_m(), variance.max(0.0).sqrt())
     }
 }
 
@@ -369,14 +380,19 @@ fn remarks(chi_square_per_dof: Option<f64>) -> Vec<String> {
     }
 }
 
-fn pose_point(point: PathPoint) -> PosePoint {
+fn pose_points(points: &[PathPoint]) -> Vec<PosePoint> {
+    points.iter().zip(directions(points)).map(|(point, way)| pose_point(point, way)).collect()
+}
+
+fn pose_point(point: &PathPoint, way: Direction) -> PosePoint {
     let PathPoint { t_s, phase, estimate, .. } = point;
     PosePoint {
-        t_s,
-        phase,
+        t_s: *t_s,
+        phase: *phase,
         pose: estimate.pose,
         u: std::array::from_fn(|k| estimate.seen[k].then(|| estimate.covariance[(k, k)].max(0.0).sqrt())),
         chi_square: estimate.chi_square,
         redundancy: estimate.redundancy,
+        direction: phase.travels().then_some(way),
     }
 }

@@ -13,6 +13,7 @@ pub mod path;
 pub mod play;
 pub mod pose;
 pub mod ramp;
+mod residuals;
 pub mod still;
 pub mod surface;
 
@@ -35,6 +36,9 @@ use thiserror::Error;
 /// Why a recording cannot be measured at all.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum MeasureError {
+    /// Not one reading.
+    #[error("the run has no readings at all")]
+    NoReadings,
     /// No still period.
     #[error("the run has no still period of at least {least_s} s, so the sensors have no zero")]
     NoStill {
@@ -52,6 +56,9 @@ pub enum MeasureError {
 impl Explain for MeasureError {
     fn hint(&self) -> Option<String> {
         Some(match self {
+            MeasureError::NoReadings => "Its wire.bin is empty or missing, or no frame of it is whole: bring it back from a copy of yours, or \
+                 record the test again. hingeline runs verify looks at every file of a run."
+                .into(),
             MeasureError::NoStill { least_s } => format!(
                 "leave the vehicle at ride height on level ground for {least_s} s or more, with `still` in the phase column or as the first phase of the recording"
             ),

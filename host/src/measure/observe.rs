@@ -299,6 +299,15 @@ impl Observer {
         Rows { residuals, jacobian, noise, effects }
     }
 
+    /// Whose each row is, in the order of [`Rows`]: a sensor of the rig, and an axis of the chassis where an axle's unit speaks
+    /// against the chassis' unit.
+    pub fn sayings(&self, instant: &Instant) -> Vec<(usize, Option<usize>)> {
+        let scalars = self.scalars_at(instant).map(|(scalar, _)| (scalar.sensor, None));
+        let pairs =
+            self.pairs_at(instant).flat_map(|(axle, ..)| (0..3).map(|axis| (axle.sensor, Some(axis))));
+        scalars.chain(pairs).collect()
+    }
+
     /// Angular rate of the chassis in its own axes, rad/s, where a chassis unit says.
     pub fn chassis_rate(&self, instant: &Instant) -> Option<Vector3<f64>> {
         let (_, chassis) = self.pairs.first()?;

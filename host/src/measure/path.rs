@@ -31,6 +31,8 @@ pub struct Path {
     pub observer: Observer,
     /// Covariance of the nuisances that is left.
     pub knowledge: Knowledge,
+    /// How one inertial unit moved against the other, by instant, as the last pass took it out.
+    pub against: Vec<RelativeAcceleration>,
 }
 
 /// Rounds of learning. Nuisances are small, so two Gauss-Newton steps reach rounding.
@@ -49,8 +51,9 @@ pub fn follow(observer: &Observer, instants: &[Instant], step_s: f64) -> Path {
     let mut theta = DVector::zeros(count);
     let mut knowledge = DMatrix::identity(count, count);
     let mut learnt = observer.clone();
+    let mut against = slow.clone();
     for _ in 0..ROUNDS {
-        let against = match observer.unit_places() {
+        against = match observer.unit_places() {
             Some(places) => accelerations(&learnt, instants, &points, places, step_s),
             None => slow.clone(),
         };
@@ -67,7 +70,7 @@ pub fn follow(observer: &Observer, instants: &[Instant], step_s: f64) -> Path {
         estimate.covariance =
             &estimate.noise_covariance + &estimate.systematic * &knowledge * estimate.systematic.transpose();
     }
-    Path { points, observer: learnt, knowledge }
+    Path { points, observer: learnt, knowledge, against }
 }
 
 /// One Gauss-Newton step of the nuisances (in prior standard deviations, from `theta`) and their covariance.

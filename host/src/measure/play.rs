@@ -40,8 +40,7 @@ pub(super) fn turned(path: &Path, instants: &[Instant], lines: &[Line], step_s: 
         .iter()
         .filter_map(|(load, phases)| {
             let blocks = phases.map(|phase| blocks(path, instants, phase, per_block));
-            let (jump_m, covariance) = jump(&path.observer, &path.knowledge, &held(path, blocks)?, lines)?;
-            Some(Turned { load: *load, jump_m, covariance })
+            jump(*load, path, &held(path, blocks)?, lines)
         })
         .collect()
 }
@@ -167,39 +166,54 @@ fn held(path: &Path, blocks: [Vec<Instant>; 2]) -> Option<[Instant; 2]> {
     Some([hold(0, i)?, hold(1, k)?])
 }
 
-/// Change of the apparent lengths from the second hold to the first, and its covariance.
-fn jump(
-    observer: &Observer,
-    knowledge: &DMatrix<f64>,
-    held: &[Instant; 2],
-    lines: &[Line],
-) -> Option<(DVector<f64>, DMatrix<f64>)> {
+/// The apparent lengths under both holds, their change from the second hold to the first, and its covariance.
+fn jump(load: Load, path: &Path, held: &[Instant; 2], lines: &[Line]) -> Option<Turned> {
+    let Path { observer, knowledge, .. } = path;
     let held = crossed(observer, held);
     let rows = held.each_ref().map(|i| observer.rows(i, &AT_REST, &Pose::default()));
     let [one, other] = &rows;
     if one.residuals.len() != other.residuals.len() {
         return None;
     }
-    let change = &one.residuals - &other.residuals;
     let effects = &one.effects - &other.effects;
     let mut covariance = &effects * knowledge * effects.transpose();
-    for k in 0..change.len() {
+    for k in 0..one.residuals.len() {
         covariance[(k, k)] += one.noise[k] + other.noise[k];
     }
     let whitener = covariance.cholesky()?.l();
     let jacobian = whitener.solve_lower_triangular(&((&one.jacobian + &other.jacobian) * 0.5))?;
-    let change = whitener.solve_lower_triangular(&change)?;
     let seen = least_squares::covariance(&jacobian, &UNSEEN, 1.0);
     if !seen.unseen.is_empty() {
         return None;
     }
-    let moved = -(&seen.matrix * jacobian.tr_mul(&change));
+    let lengths = lengths_by_pose(observer, lines);
+    // Both holds are read with the weights that suit their difference, so that they differ by the jump.
+    let whitening =
+        whitener.solve_lower_triangular(&DMatrix::identity(whitener.nrows(), whitener.nrows()))?;
+    let gain = -(&lengths * &seen.matrix * jacobian.transpose() * whitening);
+    let held_m = rows.each_ref().map(|rows| &gain * &rows.residuals);
+    let held_u_m = rows.each_ref().map(|rows| {
+        let systematic = &gain * &rows.effects;
+        let noise = &gain * DMatrix::from_diagonal(&rows.noise) * gain.transpose();
+        (&systematic * knowledge * systematic.transpose() + noise).diagonal().map(|v| v.max(0.0).sqrt())
+    });
+    Some(Turned {
+        load,
+        jump_m: &held_m[0] - &held_m[1],
+        covariance: &lengths * seen.matrix * lengths.transpose(),
+        held_m,
+        held_u_m,
+    })
+}
+
+/// Change of each line's apparent length by the pose at ride height, lines × 6.
+fn lengths_by_pose(observer: &Observer, lines: &[Line]) -> DMatrix<f64> {
     let ride = PlacedBody::new(&Pose::default(), observer.centre());
     let mut gradients = DMatrix::zeros(lines.len(), 6);
     for (row, line) in lines.iter().enumerate() {
         gradients.row_mut(row).copy_from(&line.apparent(&ride).1.transpose());
     }
-    Some((&gradients * moved, &gradients * seen.matrix * gradients.transpose()))
+    gradients
 }
 
 /// The holds with every wire's place in its loop: on opposite flanks where its reading moved, anywhere where it rests.

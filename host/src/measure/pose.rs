@@ -149,6 +149,10 @@ pub struct Redundant {
     pub residuals: DVector<f64>,
     /// Its change per standard deviation of each nuisance, m × K.
     pub effects: DMatrix<f64>,
+    /// Redundancy number of each reading: the share of its variance that the others check, 0…1.
+    pub numbers: DVector<f64>,
+    /// Standard deviation of each reading's noise, by which it was whitened, SI.
+    pub sigma: DVector<f64>,
 }
 
 /// Residuals with the pose's own directions projected out: the Schur complement of the pose in the run's normal equations.
@@ -162,17 +166,16 @@ pub fn redundant(
     let whitening = whitening(&rows, Weighting::InRun);
     let svd = (&whitening * &rows.jacobian).svd(true, false);
     let cut = 1e-9 * svd.singular_values.max();
-    let project = |mut m: DMatrix<f64>| {
-        if let Some(u) = &svd.u {
-            for (k, size) in svd.singular_values.iter().enumerate() {
-                if *size > cut {
-                    let direction = u.column(k);
-                    m -= direction * (direction.transpose() * &m);
-                }
-            }
+    let mut numbers = DVector::from_element(rows.residuals.len(), 1.0);
+    let mut residuals = &whitening * &rows.residuals;
+    let mut effects = whitening * rows.effects;
+    if let Some(u) = &svd.u {
+        for (k, _) in svd.singular_values.iter().enumerate().filter(|(_, size)| **size > cut) {
+            let direction = u.column(k);
+            residuals -= direction * direction.dot(&residuals);
+            effects -= direction * (direction.transpose() * &effects);
+            numbers -= direction.component_mul(&direction);
         }
-        m
-    };
-    let residuals = project(DMatrix::from_columns(&[&whitening * &rows.residuals]));
-    Redundant { residuals: residuals.column(0).into_owned(), effects: project(whitening * rows.effects) }
+    }
+    Redundant { residuals, effects, numbers, sigma: rows.noise.map(f64::sqrt) }
 }

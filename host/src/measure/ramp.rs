@@ -4,7 +4,7 @@
 
 use super::instants::Instant;
 use super::path::{Path, PathPoint};
-use super::result::{Measured, RampIndex, Status};
+use super::result::{ClimbPoint, Measured, RampIndex, Status};
 use crate::geometry::on_ramp::{OnRamp, ramp_travel_index};
 use crate::run::{Phase, Recording};
 use crate::vehicle::{Axle, Vehicle};
@@ -41,12 +41,28 @@ fn distance_u_m(at: &OnRamp, inclination_u: f64) -> f64 {
     .sqrt()
 }
 
+/// Place of articulation among the coordinates.
+const ROLL: usize = 3;
+
 /// Inclination of the axle towards the climbing wheel at one point of the path.
 struct Inclined {
     t_s: f64,
     articulation_rad: f64,
+    /// None where nothing sees it.
+    articulation_u: Option<f64>,
     inclination: f64,
     inclination_u: f64,
+}
+
+impl Inclined {
+    fn point(&self) -> ClimbPoint {
+        let level = (1.0 - self.inclination * self.inclination).max(f64::MIN_POSITIVE).sqrt();
+        ClimbPoint {
+            t_s: self.t_s,
+            articulation_rad: self.articulation_u.map(|u| [self.articulation_rad, u]),
+            inclination_rad: [self.inclination.clamp(-1.0, 1.0).asin(), self.inclination_u / level],
+        }
+    }
 }
 
 /// The index of both sides: left wheel up, right wheel up.
@@ -58,20 +74,24 @@ pub fn indices(
     path: &Path,
 ) -> [RampIndex; 2] {
     [(Phase::RampLeft, 1.0, 0), (Phase::RampRight, -1.0, 1)].map(|(phase, sign, side)| {
-        let mut index = climb(vehicle, axle, recording, instants, path, phase, sign);
-        index.taped_m = recording.facts.taped_ramp_m[side];
-        index
+        let points: Vec<&PathPoint> = path.points.iter().filter(|p| p.phase == phase).collect();
+        let inclined: Vec<Inclined> =
+            points.iter().filter_map(|p| inclined(path, &instants[p.instant], p, sign)).collect();
+        RampIndex {
+            taped_m: recording.facts.taped_ramp_m[side],
+            profile: inclined.iter().map(Inclined::point).collect(),
+            ..climb(vehicle, axle, recording, &inclined, !points.is_empty())
+        }
     })
 }
 
+/// The index by the axle's inclination on the way; `climbed` says whether the run has this climb at all.
 fn climb(
     vehicle: &Vehicle,
     axle: &Axle,
     recording: &Recording,
-    instants: &[Instant],
-    path: &Path,
-    phase: Phase,
-    sign: f64,
+    points: &[Inclined],
+    climbed: bool,
 ) -> RampIndex {
     let none = |status, why: &str| RampIndex {
         index: Measured::without(status, why),
@@ -80,16 +100,11 @@ fn climb(
         articulation_rad: None,
         inclination_rad: None,
         taped_m: None,
+        profile: Vec::new(),
     };
-    let points: Vec<Inclined> = path
-        .points
-        .iter()
-        .filter(|p| p.phase == phase)
-        .filter_map(|p| inclined(path, &instants[p.instant], p, sign))
-        .collect();
-    let marked = marked_lift(&points, &recording.lifts_s);
-    let Some(lift) = marked.or_else(|| lift(&points)) else {
-        return if !path.points.iter().any(|p| p.phase == phase) {
+    let marked = marked_lift(points, &recording.lifts_s);
+    let Some(lift) = marked.or_else(|| lift(points)) else {
+        return if !climbed {
             none(Status::NotExcited, "the run has no climb on this side")
         } else if points.is_empty() {
             none(Status::NotMeasured, "needs an inertial unit on the axle")
@@ -117,6 +132,7 @@ fn climb(
         articulation_rad: Some(lift.articulation_rad),
         inclination_rad: Some(lift.inclination.asin()),
         taped_m: None,
+        profile: Vec::new(),
     }
 }
 
@@ -128,6 +144,8 @@ fn inclined(path: &Path, instant: &Instant, point: &PathPoint, sign: f64) -> Opt
     Some(Inclined {
         t_s: point.t_s,
         articulation_rad: sign * point.estimate.pose.roll_rad,
+        articulation_u: point.estimate.seen[ROLL]
+            .then(|| point.estimate.covariance[(ROLL, ROLL)].max(0.0).sqrt()),
         inclination: sign * up.y,
         inclination_u: variance.max(0.0).sqrt(),
     })
@@ -158,6 +176,7 @@ mod tests {
         let point = |(k, articulation_rad): (usize, &f64)| Inclined {
             t_s: k as f64,
             articulation_rad: *articulation_rad,
+            articulation_u: Some(0.001),
             inclination: 0.02 * k as f64,
             inclination_u: 0.001,
         };

@@ -1,5 +1,6 @@
 //! What an analysis says. Renderers and the judge read these types; nothing here computes.
 
+use super::numbers::HALF_95;
 use super::surface::SurfaceFit;
 use crate::geometry::{DMatrix, DVector, Pose};
 use crate::run::{Counts, Facts, Phase, Provenance};
@@ -151,6 +152,61 @@ pub struct PosePoint {
     pub chi_square: f64,
     /// Readings more than unknowns.
     pub redundancy: usize,
+    /// Which half of the motion it belongs to; none where the axle is not meant to travel.
+    pub direction: Option<Direction>,
+}
+
+/// What is left over of a sensor, and in which unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LeftOver {
+    /// m
+    Length,
+    /// rad
+    Angle,
+    /// m/s²
+    Acceleration,
+}
+
+/// What one reading leaves over beside the pose that all readings of its instant give.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ResidualPoint {
+    /// s
+    pub t_s: f64,
+    /// Read less expected, SI.
+    pub residual: f64,
+    /// Standard deviation that the residual has by what is stated of the sensors, SI.
+    pub u: f64,
+}
+
+/// Residuals of one sensor over the run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SensorResiduals {
+    /// Its name, with the axis where it says three things.
+    pub name: String,
+    /// Of what.
+    pub quantity: LeftOver,
+    /// Mean redundancy number: the share of its variance that the other readings check, 0…1.
+    pub redundancy: f64,
+    /// In order of time.
+    pub points: Vec<ResidualPoint>,
+}
+
+/// A sensor with a smaller redundancy number is checked by nothing: its pose follows it wherever it goes.
+const UNCHECKED: f64 = 0.01;
+
+impl SensorResiduals {
+    /// Share of residuals beyond 1.96 standard deviations, 0…1; none where nothing checks the sensor.
+    pub fn beyond(&self) -> Option<f64> {
+        let beyond = self.points.iter().filter(|p| p.is_beyond()).count();
+        (self.redundancy >= UNCHECKED).then(|| beyond as f64 / self.points.len().max(1) as f64)
+    }
+}
+
+impl ResidualPoint {
+    /// Whether it lies beyond 1.96 standard deviations.
+    pub fn is_beyond(&self) -> bool {
+        self.residual.abs() > HALF_95 * self.u
+    }
 }
 
 /// The ramp travel index of one side.
@@ -168,6 +224,19 @@ pub struct RampIndex {
     pub inclination_rad: Option<f64>,
     /// Distance as taped, m.
     pub taped_m: Option<f64>,
+    /// The climb and the way back, in order of time.
+    pub profile: Vec<ClimbPoint>,
+}
+
+/// A moment of a climb, positive towards the climbing wheel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClimbPoint {
+    /// s
+    pub t_s: f64,
+    /// Articulation and its standard uncertainty, rad; none where nothing sees it.
+    pub articulation_rad: Option<[f64; 2]>,
+    /// Inclination of the axle against the horizontal and its standard uncertainty, rad.
+    pub inclination_rad: [f64; 2],
 }
 
 /// A link as the measured motion sees it.
@@ -186,6 +255,8 @@ pub struct LinkMeasured {
     pub apparent_change_m: Measured,
     /// Apparent change of length at each pose of the path, m; empty where the pose is not wholly measured.
     pub apparent_m: Vec<f64>,
+    /// Its standard uncertainty at each pose, m.
+    pub apparent_u_m: Vec<f64>,
 }
 
 /// What loads the links.
@@ -216,6 +287,10 @@ pub struct Turned {
     pub jump_m: DVector<f64>,
     /// Its covariance, m².
     pub covariance: DMatrix<f64>,
+    /// Change of each line's apparent length since the still while the load was held, first direction and second, m.
+    pub held_m: [DVector<f64>; 2],
+    /// Their standard uncertainties, m.
+    pub held_u_m: [DVector<f64>; 2],
 }
 
 impl Turned {
@@ -272,6 +347,8 @@ pub struct AxleAnalysis {
     pub seen: [bool; 6],
     /// The measured poses.
     pub path: Vec<PosePoint>,
+    /// What each sensor's readings leave over beside them.
+    pub residuals: Vec<SensorResiduals>,
     /// The fitted motion: responses x, y, pitch, yaw, then one per link; none if nothing moved.
     pub surfaces: Option<SurfaceFit>,
     /// Sentences to read beside the results.

@@ -2,7 +2,7 @@
 
 use super::names;
 use super::problem::{Answer, Trouble, aside, shown, told_as_json};
-use super::state::{App, Board};
+use super::state::{App, AsDrawn, Board};
 use crate::explain::Failure;
 use crate::files::logbook::VEHICLE_FILE;
 use crate::jobs::what_if::{self, Change, Tried};
@@ -77,7 +77,7 @@ pub async fn redraw(
     let answer = aside(move || {
         let drawn = drawing(&at_work, &vehicle)?;
         let now = tried(&drawn, &asked)?;
-        let base = tried(&drawn, &Asked { changes: Vec::new(), ..asked })?;
+        let base = as_drawn(&at_work, &drawn, asked)?;
         Ok(page::redrawn(&now, &base, at_work.setting.units))
     });
     match answer.await {
@@ -111,6 +111,26 @@ fn drawing(app: &App, name: &str) -> Answer<Arc<Vehicle>> {
     }
     let vehicle =
         Arc::new(vehicle::file::load(&file).map_err(|error| Trouble::Failed(Failure::from(error)))?);
-    *app.board() = Some(Board { file, look, vehicle: vehicle.clone() });
+    *app.board() = Some(Board { file, look, vehicle: vehicle.clone(), drawn: Vec::new() });
     Ok(vehicle)
+}
+
+/// Axles without a point moved that are kept: while a hand drags and while it rests, on two screens.
+const KEPT: usize = 4;
+
+/// The axle without a point moved: solved once for as long as a hand moves points.
+fn as_drawn(app: &App, vehicle: &Arc<Vehicle>, asked: Asked) -> Answer<Arc<Tried>> {
+    let which = AsDrawn { axle: asked.axle, shown: (asked.heave_m, asked.roll_rad), with_u: asked.rests };
+    let same = |board: &&mut Board| Arc::ptr_eq(&board.vehicle, vehicle);
+    if let Some(board) = app.board().as_mut().filter(same)
+        && let Some((_, kept)) = board.drawn.iter().find(|(kept, _)| *kept == which)
+    {
+        return Ok(kept.clone());
+    }
+    let base = Arc::new(tried(vehicle, &Asked { changes: Vec::new(), ..asked })?);
+    if let Some(board) = app.board().as_mut().filter(same) {
+        board.drawn.truncate(KEPT - 1);
+        board.drawn.insert(0, (which, base.clone()));
+    }
+    Ok(base)
 }

@@ -99,6 +99,10 @@ async fn one(stream: TcpStream, ends: Ends, router: Router, stop: &Stop, idle: D
 /// Tells a caller that there are too many.
 async fn refuse(stream: TcpStream) {
     const ANSWER: &[u8] = b"HTTP/1.1 503 Service Unavailable\r\nretry-after: 5\r\nconnection: close\r\ncontent-length: 0\r\n\r\n";
+    // What the caller has sent already is taken first: the system would else answer it with a reset in place of this.
+    if tokio::time::timeout(BREATH, stream.readable()).await.is_ok_and(|ready| ready.is_ok()) {
+        let _ = stream.try_read(&mut [0; 4096]);
+    }
     if stream.writable().await.is_ok() {
         // A new connection has room for so little; one that is gone needs no answer.
         let _ = stream.try_write(ANSWER);

@@ -5,6 +5,7 @@ use super::names;
 use super::problem::{Answer, Trouble, aside, shown, told_as_json};
 use super::state::App;
 use crate::device::ports;
+use crate::jobs;
 use crate::jobs::record::{Command, Request};
 use crate::run::plan::{Test, parse_plan};
 use crate::run::{Facts, Phase};
@@ -35,12 +36,21 @@ pub async fn page_of(State(app): State<Arc<App>>) -> Response {
     let at_work = app.clone();
     let page = aside(move || {
         let vehicles = at_work.book.vehicles().map_err(|e| Trouble::Failed(e.into()))?;
+        let vehicles: Vec<page::Rigged> = vehicles
+            .into_iter()
+            .map(|name| page::Rigged { sensors: sensors(&at_work, &name), name })
+            .collect();
         // Without a list of ports a person still knows the name of his.
         let ports: Vec<_> =
             ports::list().unwrap_or_default().into_iter().map(|p| (p.path.clone(), name(&p))).collect();
         Ok(page::record(&vehicles, &ports, &at_work.setting))
     });
     shown(&app, page.await)
+}
+
+/// Names of a vehicle's sensors; none where its files are wrong, which the start of a recording then tells.
+fn sensors(app: &App, vehicle: &str) -> Vec<String> {
+    jobs::sensors::names(&app.book.vehicle_folder(vehicle)).unwrap_or_default()
 }
 
 fn name(port: &ports::Port) -> String {
@@ -61,6 +71,9 @@ pub struct Start {
     taped_left_mm: Option<f64>,
     taped_right_mm: Option<f64>,
     load_n: Option<f64>,
+    /// Sensors of the rig that are not there.
+    #[serde(default)]
+    without: Vec<String>,
     #[serde(default)]
     notes: String,
 }
@@ -95,7 +108,7 @@ fn begin(app: &App, start: &Start) -> Answer<()> {
         notes: start.notes.chars().take(LONGEST).collect(),
     };
     let now = (app.rim.now)();
-    let without = Vec::new();
+    let without = start.without.clone();
     let request =
         Request { vehicle_folder, test, plan, facts, without, seconds: None, reconnect_s: RECONNECT_S, now };
     app.desk.start(request, start.port.trim(), &start.vehicle, app.setting.units)

@@ -3,6 +3,7 @@
 use super::Stop;
 use super::desk::Desk;
 use crate::files::logbook::Logbook;
+use crate::jobs::what_if::Tried;
 use crate::show::Units;
 use crate::show::page::Setting;
 use crate::vehicle::Vehicle;
@@ -81,6 +82,19 @@ pub struct Board {
     pub look: Option<(u64, SystemTime)>,
     /// What it draws.
     pub vehicle: Arc<Vehicle>,
+    /// Its axles without a point moved, as they were last asked for: what every redrawing is set beside.
+    pub drawn: Vec<(AsDrawn, Arc<Tried>)>,
+}
+
+/// Which axle without a point moved, in which state.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AsDrawn {
+    /// The axle, counted from 0.
+    pub axle: usize,
+    /// Heave m, roll rad.
+    pub shown: (f64, f64),
+    /// Whether its numbers carry their u.
+    pub with_u: bool,
 }
 
 /// What all requests share.

@@ -8,6 +8,7 @@ mod journey;
 mod over_time;
 mod recording;
 mod reports;
+mod screens;
 mod serve;
 mod tables;
 mod ten_thousand;
@@ -15,16 +16,9 @@ mod tune;
 mod worked_values;
 mod worn_joint;
 
-use std::path::{Path, PathBuf};
+use hingeline_tests::program;
+use std::path::Path;
 use std::process::{Command, Output};
-
-/// The program that `cargo build --workspace` puts two folders above a test.
-fn program() -> PathBuf {
-    let test = std::env::current_exe().expect("a test knows where it is");
-    let built = test.ancestors().nth(2).expect("target/PROFILE/deps/TEST").join("hingeline");
-    assert!(built.is_file(), "{} is missing: cargo build --workspace makes it", built.display());
-    built
-}
 
 /// The program, in a folder, without colours and without a terminal.
 fn hingeline(folder: &Path, arguments: &[&str]) -> Output {

@@ -1,11 +1,11 @@
 //! The web page as a browser meets it: plain HTTP to the address that the program prints.
 
+use super::done;
 use super::journey::still_table;
-use super::{done, program};
+use hingeline_tests::Running;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// What is promised of the end.
@@ -13,27 +13,19 @@ const ENDS_WITHIN: Duration = Duration::from_secs(5);
 
 /// The program serving a logbook on a port of its own.
 pub struct Server {
-    child: Child,
+    running: Running,
     /// Host and port, as the program printed them.
     pub host: String,
 }
 
 impl Server {
     pub fn start(at: &Path) -> Self {
-        let mut child = Command::new(program())
-            .args(["serve", "--port", "0"])
-            .current_dir(at)
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("the program starts");
-        let mut first = String::new();
-        BufReader::new(child.stdout.take().expect("piped")).read_line(&mut first).expect("a line");
-        let host = first.trim_end().strip_prefix("http://").and_then(|rest| rest.strip_suffix('/'));
+        let running = Running::start(at, &["serve", "--port", "0"]);
+        let first = &running.first_line;
+        let host = first.strip_prefix("http://").and_then(|rest| rest.strip_suffix('/'));
         let host = host.unwrap_or_else(|| panic!("no address: {first:?}")).to_owned();
         assert!(host.starts_with("127.0.0.1:"), "{host}");
-        Self { child, host }
+        Self { running, host }
     }
 
     /// Sends a request as it is; gives head and body.
@@ -58,18 +50,11 @@ impl Server {
     /// Tells the program to end; how long it took.
     pub fn end(mut self) -> Duration {
         let from = Instant::now();
-        let pid = rustix::process::Pid::from_child(&self.child);
+        let pid = rustix::process::Pid::from_child(self.running.child());
         rustix::process::kill_process(pid, rustix::process::Signal::TERM).expect("it lives");
-        let status = self.child.wait().expect("it ends");
+        let status = self.running.wait();
         assert!(status.success(), "{status}");
         from.elapsed()
-    }
-}
-
-impl Drop for Server {
-    fn drop(&mut self) {
-        // After a test that failed; one that ended is no longer there.
-        let _ = self.child.kill();
     }
 }
 
@@ -171,23 +156,14 @@ fn a_test_is_recorded_from_the_page_while_fifty_pages_lag() {
     let at = folder.path();
     done(at, &["init", "."]);
     done(at, &["new", "double-triangulated-four-link", "Bramble"]);
-    let mut rig = Command::new(program())
-        .args(["simulate", "Bramble/vehicle.toml", "--speed", "10", "--plan", PLAN])
-        .current_dir(at)
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the virtual rig starts");
-    let mut port = String::new();
-    BufReader::new(rig.stdout.take().expect("piped")).read_line(&mut port).expect("a port");
+    let rig = Running::start(at, &["simulate", "Bramble/vehicle.toml", "--speed", "10", "--plan", PLAN]);
     let server = Server::start(at);
     let token = page_token(&server.get("/record")).to_owned();
     let _slow: Vec<_> = (0..SLOW_PAGES).map(|_| server.updates()).collect();
     let mut updates = server.updates();
     let start = format!(
         "{{\"vehicle\":\"Bramble\",\"port\":\"{}\",\"plan\":\"{PLAN}\",\"ramp_angle_deg\":20,\"notes\":\"from the page\"}}",
-        port.trim_end()
+        rig.first_line
     );
     server.post(&token, "/record/start", &start);
     let still = wait_for(&mut updates, |told| told["course"] == "records");
@@ -198,8 +174,7 @@ fn a_test_is_recorded_from_the_page_while_fifty_pages_lag() {
     assert!(ramp["instruction"].as_str().is_some_and(|text| text.contains("up the ramp")), "{ramp}");
     assert!(ramp["sensors"].as_array().is_some_and(|all| all.iter().all(|s| s["silent"] == false)), "{ramp}");
     let over = wait_for(&mut updates, |told| told["course"] == "over");
-    rig.kill().expect("the rig lives");
-    rig.wait().expect("it is gone");
+    drop(rig);
     assert!(over["instruction"].as_str().is_some_and(|text| text.contains(", 0 lost")), "{over}");
     let page = over["page"].as_str().expect("the run's page").to_owned();
     assert!(server.get(&page).contains("from the page"));

@@ -4,20 +4,17 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
+use hingeline_tests::program;
 use std::env;
 use std::path::Path;
 use std::process::Command;
 
 #[test]
 fn two_engines_read_what_was_measured() {
-    // The program that `cargo build --workspace` puts two folders above a test.
-    let test = env::current_exe().unwrap();
-    let program = test.ancestors().nth(2).unwrap().join("hingeline");
-    assert!(program.is_file(), "{} is missing: cargo build --workspace makes it", program.display());
     let python = env::var("HINGELINE_PYTHON").unwrap_or_else(|_| "python3".into());
     let read = Command::new(&python)
         .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("engines/read_back.py"))
-        .arg(&program)
+        .arg(program())
         .env("OPENBLAS_NUM_THREADS", "1")
         .output()
         .unwrap_or_else(|e| panic!("{python}: {e}"));

@@ -52,7 +52,7 @@ fn without_a_port_it_is_recorded_within_the_program() {
     let dir = tempfile::tempdir().unwrap();
     init::run(dir.path()).unwrap();
     let folder = dir.path().join(VEHICLE);
-    make_folder(&folder).unwrap();
+    std::fs::create_dir(&folder).unwrap();
     write_new(&folder.join(VEHICLE_FILE), scenario::VEHICLE).unwrap();
     write_new(&folder.join(RIG_FILE), scenario::RIG).unwrap();
     let drawn = vehicle::file::load(&folder.join(VEHICLE_FILE)).unwrap();

@@ -170,7 +170,7 @@ pub struct Recorded {
     pub vehicle: String,
     /// Its folder.
     pub folder: PathBuf,
-    /// How long it streamed, s.
+    /// How long its readings go on, by the logger's clock, s.
     pub seconds: f64,
     /// Readings received.
     pub received: u64,
@@ -410,7 +410,6 @@ impl Work<'_> {
             trouble.get_or_insert(Trouble::Disk(error));
         }
         let live = self.recorder.live();
-        let streamed_us = self.recorder.started_us().map_or(0, |from| now_us.saturating_sub(from));
         let sensors = self.folder.rig.sensors.iter().zip(&live.latest);
         let silent =
             sensors.filter(|(_, said)| said.iter().all(Option::is_none)).map(|(s, _)| s.name.clone());
@@ -419,7 +418,7 @@ impl Work<'_> {
             name: file_name(&kept.path),
             vehicle: file_name(&self.folder.path),
             folder: kept.path,
-            seconds: streamed_us as f64 * 1e-6,
+            seconds: live.trail().end_s(),
             received: live.received,
             lost: live.lost,
             damaged_frames: self.recorder.damaged_frames(),

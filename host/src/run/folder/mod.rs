@@ -11,7 +11,7 @@ mod writer;
 mod tests;
 
 pub use draft::Draft;
-pub use repair::{Repair, Repaired, repair};
+pub use repair::{Repair, Repaired, is_mendable, repair};
 pub use verify::{Checked, Found, is_recording, verify};
 pub use writer::{Keep, Writer};
 

@@ -73,6 +73,53 @@ pub fn repair(path: &Path, how: &Repair<'_>) -> Result<Repaired, FolderError> {
     Ok(Repaired { done: work.done, originals: work.originals, left: verify(path)?.found })
 }
 
+/// Whether [`repair`] can mend this of a run; what it cannot needs a copy from elsewhere. `donors` as for [`Repair`].
+///
+/// # Errors
+/// When the disk does not give a file that is there.
+pub fn is_mendable(path: &Path, found: &Found, donors: &[PathBuf]) -> Result<bool, FolderError> {
+    Ok(match found {
+        Found::CutFrame(_)
+        | Found::CutArrivals(_)
+        | Found::WrongArrivals(_)
+        | Found::BadMarks(_)
+        | Found::NoEnd
+        | Found::LeftOver(_) => true,
+        Found::NoHeader | Found::BadHeader(_) => [VEHICLE, RIG].iter().all(|name| path.join(name).is_file()),
+        Found::Missing(name) | Found::Changed(name) => {
+            let wanted = RunFolder::open(path).ok().and_then(|run| hash_of_copy(run.header, name));
+            donor(name, wanted.as_deref(), donors)?.is_some()
+        }
+        Found::Newer(_) | Found::Unreadable(..) => false,
+    })
+}
+
+/// The content hash that a header keeps of a copy.
+fn hash_of_copy(header: Header, name: &str) -> Option<String> {
+    match name {
+        VEHICLE => Some(header.vehicle_hash),
+        RIG => Some(header.rig_hash),
+        CALIBRATION => header.calibration_hash,
+        TABLE => header.table_hash,
+        _ => None,
+    }
+}
+
+/// The folder in which the same file lies.
+fn donor<'a>(
+    name: &str,
+    wanted: Option<&str>,
+    donors: &'a [PathBuf],
+) -> Result<Option<&'a PathBuf>, FolderError> {
+    let Some(wanted) = wanted else { return Ok(None) };
+    for folder in donors {
+        if hash_of(&folder.join(name))?.as_deref() == Some(wanted) {
+            return Ok(Some(folder));
+        }
+    }
+    Ok(None)
+}
+
 struct Work<'a> {
     path: &'a Path,
     how: &'a Repair<'a>,
@@ -135,22 +182,12 @@ impl Work<'_> {
     /// Brings back a file by its content hash from where the same file lies.
     fn restore(&mut self, name: &str) -> Result<(), FolderError> {
         let Ok(run) = RunFolder::open(self.path) else { return Ok(()) };
-        let header = run.header;
-        let hash = match name {
-            VEHICLE => Some(header.vehicle_hash),
-            RIG => Some(header.rig_hash),
-            CALIBRATION => header.calibration_hash,
-            _ => header.table_hash,
-        };
-        for donor in self.how.donors {
-            let from = donor.join(name);
-            if hash.is_some() && hash_of(&from)? == hash {
-                let bytes = fs::read(&from).map_err(FolderError::io(&from))?;
-                self.replace(name, &bytes)?;
-                self.done.push(format!("{name} was brought back from {}", donor.display()));
-                return Ok(());
-            }
-        }
+        let wanted = hash_of_copy(run.header, name);
+        let Some(donor) = donor(name, wanted.as_deref(), self.how.donors)? else { return Ok(()) };
+        let from = donor.join(name);
+        let bytes = fs::read(&from).map_err(FolderError::io(&from))?;
+        self.replace(name, &bytes)?;
+        self.done.push(format!("{name} was brought back from {}", donor.display()));
         Ok(())
     }
 

@@ -59,7 +59,7 @@ pub enum Trouble {
     #[error("this sensor reads nothing in \"{text}\"")]
     OtherUnit { text: String },
     #[error("no column is headed by a sensor of the rig")]
-    NoSensor { sensors: Vec<String> },
+    NoSensor { columns: Vec<String>, sensors: Vec<String> },
     #[error("the row has {cells} cells, the headings {headings}")]
     Ragged { cells: usize, headings: usize, decimal_comma: bool },
     #[error("\"{text}\" is not a number")]
@@ -96,9 +96,11 @@ impl Trouble {
                     .into()
             }
             Trouble::Twice { .. } | Trouble::SameTwice { .. } => "Rename or delete one of them.".into(),
-            Trouble::NoSensor { sensors } => {
-                format!("Head the columns with the names in the rig file: {}.", sensors.join(", "))
-            }
+            Trouble::NoSensor { columns, sensors } => format!(
+                "The columns are: {}. Head them with the names in the rig file: {}.",
+                columns.join(", "),
+                sensors.join(", ")
+            ),
             Trouble::Ragged { decimal_comma: true, .. } => {
                 "If its numbers have decimal commas, put semicolons between the columns; \
                  otherwise give each row as many cells as there are headings."

@@ -117,7 +117,8 @@ fn sense(names: Vec<String>, delimiter: char, rig: &Rig, choices: &Choices) -> R
         found.nothing_misspelt(rig)?;
     }
     if !found.columns.iter().any(|c| matches!(c, Column::Reading { .. })) {
-        return Err((None, Trouble::NoSensor { sensors: expected_headings(rig) }));
+        let columns = found.names.clone();
+        return Err((None, Trouble::NoSensor { columns, sensors: expected_headings(rig) }));
     }
     Ok(found)
 }

@@ -291,10 +291,7 @@ impl<'a> Filling<'a> {
                 .map(|(_, suffix)| heading(&spec.name, suffix))
                 .collect();
             if !missing.is_empty() {
-                remarks.push(format!(
-                    "The table has no column \"{}\": no data from it.",
-                    missing.join("\", \"")
-                ));
+                remarks.push(without_column(&spec.name, &missing, &headings.names));
             }
         }
     }
@@ -316,6 +313,18 @@ impl<'a> Filling<'a> {
             }
         }
     }
+}
+
+/// Which sensor has no column, which columns there are, and how to mend it.
+fn without_column(sensor: &str, missing: &[String], names: &[String]) -> String {
+    let quoted = |names: &[String]| names.iter().map(|n| format!("\"{n}\"")).collect::<Vec<_>>().join(", ");
+    let (column, them) = if missing.len() == 1 { ("column", "it") } else { ("columns", "them") };
+    format!(
+        "Nothing is known from the sensor \"{sensor}\": the table has no {column} {}. Its columns are: {}. If one of these is \
+         meant, head it so; if the sensor was not there, leave {them} out.",
+        quoted(missing),
+        quoted(names)
+    )
 }
 
 impl Thinning {

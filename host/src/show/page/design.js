@@ -58,16 +58,32 @@ function asked(rests) {
   };
 }
 
+// What stands there already is left alone: the browser has nothing to lay out and paint for it.
+const stands = new Map();
+function set(id, html) {
+  if (stands.get(id) === html) return;
+  stands.set(id, html);
+  document.getElementById(id).innerHTML = html;
+}
+
 function put(redrawn, rests) {
-  document.getElementById("first").innerHTML = redrawn.first;
-  document.getElementById("numbers").innerHTML = redrawn.numbers;
-  redrawn.drawings.forEach((svg, k) => { document.getElementById(`view-${k}`).innerHTML = svg; });
+  set("first", redrawn.first);
+  set("numbers", redrawn.numbers);
+  redrawn.drawings.forEach((svg, k) => set(`view-${k}`, svg));
   turn.show(JSON.parse(redrawn.model));
   if (rests) document.getElementById("told").textContent = redrawn.told;
 }
 
-// One question at a time; what the hand does meanwhile is asked in one go when the answer is there.
-async function ask(rests) {
+function trouble(error) {
+  const place = document.getElementById("trouble");
+  place.textContent = error ? error.message : "";
+  place.hidden = !error;
+}
+
+const redraw = (rests, signal) => post(`/design/${board.dataset.vehicle}/redraw`, asked(rests), signal);
+
+// One question at a time while a hand moves; what it does meanwhile is asked in one go when the answer is there.
+async function ask() {
   if (busy) {
     waiting = true;
     return;
@@ -75,30 +91,43 @@ async function ask(rests) {
   busy = true;
   const from = began ?? performance.now();
   began = null;
-  const trouble = document.getElementById("trouble");
   try {
-    put(await post(`/design/${board.dataset.vehicle}/redraw`, asked(rests)), rests);
-    trouble.hidden = true;
-    if (!rests) board.dataset.tookMs = `${board.dataset.tookMs ?? ""} ${(performance.now() - from).toFixed(1)}`.trim();
+    put(await redraw(false), false);
+    trouble(null);
+    board.dataset.tookMs = `${board.dataset.tookMs ?? ""} ${(performance.now() - from).toFixed(1)}`.trim();
   } catch (error) {
-    trouble.textContent = error.message;
-    trouble.hidden = false;
+    trouble(error);
   }
   busy = false;
   if (waiting) {
     waiting = false;
-    ask(false);
-  } else if (!rests) {
+    ask();
+  } else {
     clearTimeout(resting);
-    resting = setTimeout(() => ask(true), REST);
+    resting = setTimeout(rest, REST);
+  }
+}
+
+// The ± takes longer than a hand waits: when that moves on, nobody waits for it.
+let unsure = null;
+async function rest() {
+  const question = (unsure = new AbortController());
+  try {
+    const redrawn = await redraw(true, question.signal);
+    if (question.signal.aborted) return;
+    put(redrawn, true);
+    trouble(null);
+  } catch (error) {
+    if (!question.signal.aborted) trouble(error);
   }
 }
 
 function touched() {
   began ??= performance.now();
   clearTimeout(resting);
+  unsure?.abort();
   tellPlaces();
-  ask(false);
+  ask();
 }
 
 for (const h of handles) {

@@ -109,12 +109,7 @@ impl Told {
             ),
             instruction: phase.map_or(if seconds.is_some() { waits } else { "" }, instruction).to_owned(),
             next,
-            counts: format!(
-                "{:.0} s, {} readings, {} lost",
-                seconds.unwrap_or(0.0),
-                live.received,
-                live.lost
-            ),
+            counts: format!("{:.0} s, {} readings, {} lost", live.trail().end_s(), live.received, live.lost),
             advice: String::new(),
             place: words::capital(&text::now(now, units).join("; ")),
             trouble: trouble.join(" "),
@@ -240,8 +235,17 @@ const TYPED: [(&str, &str); 4] = [
     ("load_n", "Load of a rock or shove, N"),
 ];
 
+/// A vehicle and the names of its sensors.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rigged {
+    /// The vehicle's folder.
+    pub name: String,
+    /// Its sensors.
+    pub sensors: Vec<String>,
+}
+
 /// The page of a recording. `ports` are those of this computer, with what they say of themselves.
-pub fn record(vehicles: &[String], ports: &[(String, String)], setting: &Setting) -> String {
+pub fn record(vehicles: &[Rigged], ports: &[(String, String)], setting: &Setting) -> String {
     let body = html! {
         h1 { "Record a test" }
         noscript { p { "Recording from this page needs scripts, which this browser does not run. hingeline record does the same." } }
@@ -281,7 +285,7 @@ fn at_work() -> Markup {
     }
 }
 
-fn setup(vehicles: &[String], ports: &[(String, String)]) -> Markup {
+fn setup(vehicles: &[Rigged], ports: &[(String, String)]) -> Markup {
     html! {
         h2 #setup-title { "Before you start" }
         @if vehicles.is_empty() { p { "The logbook has no vehicle yet. hingeline new LAYOUT NAME makes one." } }
@@ -289,7 +293,7 @@ fn setup(vehicles: &[String], ports: &[(String, String)]) -> Markup {
         form #start {
             label.tick { input type="checkbox" name="read" required; " Everybody here has read this, and nobody is in danger." }
             div.filter {
-                label { "Vehicle" select name="vehicle" required { @for name in vehicles { option value=(name) { (name) } } } }
+                label { "Vehicle" select name="vehicle" required { @for vehicle in vehicles { option value=(vehicle.name) { (vehicle.name) } } } }
                 label { "Logger's port" input type="text" name="port" list="ports" required autocomplete="off" spellcheck="false"
                     value=(ports.first().map_or("", |p| p.0.as_str())); }
                 datalist #ports { @for (path, words) in ports { option value=(path) { (words) } } }
@@ -299,6 +303,14 @@ fn setup(vehicles: &[String], ports: &[(String, String)]) -> Markup {
                 label { "Or phases of your own, with commas between" input type="text" name="plan" autocomplete="off"; }
                 @for (name, words) in TYPED { label { (words) input type="number" name=(name) min="0" step="any"; } }
                 label { "Notes" input type="text" name="notes" maxlength="400" autocomplete="off"; }
+            }
+            @for (k, vehicle) in vehicles.iter().enumerate().filter(|(_, vehicle)| !vehicle.sensors.is_empty()) {
+                fieldset.without data-vehicle=(vehicle.name) hidden[k > 0] {
+                    legend { "Sensors that are not there today" }
+                    @for name in &vehicle.sensors {
+                        label.tick { input type="checkbox" name="without" value=(name); " " (name) }
+                    }
+                }
             }
             p.note { "Phases: " (Phase::WORDS.iter().map(|(words, _)| *words).collect::<Vec<_>>().join(", ")) "." }
             p { button.main type="submit" { "Start" } }

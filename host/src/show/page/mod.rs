@@ -15,7 +15,7 @@ mod tests;
 
 pub use compare::runs_side_by_side;
 pub use design::{Redrawn, board, redrawn, which_drawing};
-pub use live::{Told, numbers_so_far, record};
+pub use live::{Rigged, Told, numbers_so_far, record};
 pub use problem::{Problem, catching_up, problem};
 pub use runs::{Asked, PAGE, run, runs};
 pub use wear::{wear, which_vehicle};

@@ -1,5 +1,5 @@
 // Sends what a page asks for, with the page's own token; what went wrong becomes an error with the server's words.
-export async function post(path, body) {
+export async function post(path, body, signal) {
   const token = document.querySelector("meta[name=page-token]").content;
   let answer;
   try {
@@ -7,8 +7,10 @@ export async function post(path, body) {
       method: "POST",
       headers: { "content-type": "application/json", "x-page-token": token },
       body: JSON.stringify(body),
+      signal,
     });
-  } catch {
+  } catch (error) {
+    if (signal?.aborted) throw error;
     throw new Error("The server does not answer. Does hingeline serve still run?");
   }
   const text = await answer.text();

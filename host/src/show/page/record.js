@@ -89,6 +89,14 @@ at("note-form").addEventListener("submit", async (event) => {
   const field = event.target.elements.text;
   if (field.value.trim() && await send("/record/command", { do: "note", text: field.value })) field.value = "";
 });
+// Each vehicle has sensors of its own.
+const absent = [...document.querySelectorAll("fieldset.without")];
+function sensorsOf(vehicle) {
+  for (const fieldset of absent) fieldset.hidden = fieldset.dataset.vehicle !== vehicle;
+}
+const vehicle = at("start").elements.vehicle;
+vehicle.addEventListener("change", () => sensorsOf(vehicle.value));
+sensorsOf(vehicle.value);
 at("start").addEventListener("submit", (event) => {
   event.preventDefault();
   const field = event.target.elements;
@@ -98,6 +106,7 @@ at("start").addEventListener("submit", (event) => {
     test: field.test.value,
     plan: field.plan.value,
     ...Object.fromEntries(TYPED.map((name) => [name, field[name].value === "" ? null : Number(field[name].value)])),
+    without: [...document.querySelectorAll("fieldset.without:not([hidden]) input:checked")].map((box) => box.value),
     notes: field.notes.value,
   });
 });

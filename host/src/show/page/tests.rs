@@ -13,6 +13,10 @@ fn listing() -> Listing {
     Listing { runs: Vec::new(), earlier: 0, services: Vec::new(), one_number: false, said: Vec::new() }
 }
 
+fn rigged() -> super::Rigged {
+    super::Rigged { name: "Bramble".into(), sensors: vec!["left travel".into(), "axle unit".into()] }
+}
+
 fn pages() -> Vec<(&'static str, String)> {
     let vehicle = sample::bramble();
     let comparison = sample::comparison();
@@ -26,7 +30,7 @@ fn pages() -> Vec<(&'static str, String)> {
         ("catching up", super::catching_up(Some("Run 1 of 2"), &setting())),
         ("whose axle", super::which_drawing(&["Bramble".into()], &setting())),
         ("board", board()),
-        ("record", super::record(&["Bramble".into()], &[("port".into(), "a logger".into())], &setting())),
+        ("record", super::record(&[rigged()], &[("port".into(), "a logger".into())], &setting())),
         ("wear", super::which_vehicle(&[], &[], &setting())),
     ]
 }

@@ -38,13 +38,25 @@ struct Source<'a> {
     name: String,
 }
 
+/// Points that a measured line needs to be worth a plot: fewer say nothing of how a number runs.
+pub(super) const LEAST_POINTS: usize = 4;
+
+/// The plots of an axle.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Curves {
+    /// Those that show something.
+    pub plots: Vec<Plot>,
+    /// Titles of those with too few measured points.
+    pub left_out: Vec<String>,
+}
+
 /// Every plot of an axle; `designed` is empty where there is no design beside it.
 pub fn of_axle(
     axle: &AxleAnalysis,
     designed: &[Option<DesignedPoint>],
     vehicle: &Vehicle,
     units: Units,
-) -> Vec<Plot> {
+) -> Curves {
     let sweeps = Sweeps::of(&axle.along);
     let name = super::slug(&axle.name);
     let source = Source { axle, designed, sweeps, units, name };
@@ -57,8 +69,16 @@ pub fn of_axle(
             plots.extend(source.along(key, over));
         }
     }
-    plots.retain(|p| p.lines.iter().any(|l| !l.pieces.is_empty()));
-    plots
+    plots.retain(|p| measured_points(p) > 0);
+    let (plots, sparse): (Vec<Plot>, Vec<Plot>) =
+        plots.into_iter().partition(|p| measured_points(p) >= LEAST_POINTS);
+    Curves { plots, left_out: sparse.into_iter().map(|p| p.title).collect() }
+}
+
+/// Points of the longest line that is not drawn.
+fn measured_points(plot: &Plot) -> usize {
+    let measured = plot.lines.iter().filter(|l| l.look != Look::Drawn);
+    measured.map(|l| l.pieces.iter().map(Vec::len).sum()).max().unwrap_or(0)
 }
 
 impl Source<'_> {
@@ -75,6 +95,7 @@ impl Source<'_> {
             x: "time, s".into(),
             y: format!("wheel travel, up is bump,{}", length.unit),
             lines: vec![wheel(0, "left wheel", Look::First), wheel(1, "right wheel", Look::Second)],
+            rows: Vec::new(),
             aspect: LOW,
         }
     }
@@ -89,6 +110,7 @@ impl Source<'_> {
             x: "time, s".into(),
             y: "articulation, left wheel up is positive, °".into(),
             lines: vec![self.over_time("articulation", Look::First, |p| p.pose.roll_rad * angle.per_si)],
+            rows: Vec::new(),
             aspect: LOW,
         }
     }
@@ -130,6 +152,7 @@ impl Source<'_> {
             x: Over::Roll.axis(self.units),
             y: "steer of the axle, left is positive, °".into(),
             lines,
+            rows: Vec::new(),
             aspect: ASPECT,
         }
     }
@@ -154,6 +177,7 @@ impl Source<'_> {
                 x: over.axis(self.units),
                 y: with_unit(label, scale),
                 lines,
+                rows: Vec::new(),
                 aspect: ASPECT,
             }
         })
@@ -196,6 +220,7 @@ impl Source<'_> {
                 x: format!("ahead of the axle at ride height,{}", length.unit),
                 y: format!("height above the floor,{}", length.unit),
                 lines,
+                rows: Vec::new(),
                 aspect: ASPECT,
             })
     }

@@ -137,6 +137,7 @@ fn plot(figure: &Figure, layouts: &[Named], units: Units, value: impl Fn(&Reache
         x: figure.over.axis(units),
         y: figure.y.clone(),
         lines,
+        rows: Vec::new(),
         aspect: ASPECT,
     }
 }
@@ -163,6 +164,7 @@ fn centre_path(layouts: &[Named], units: Units) -> Plot {
         x: with_unit("ahead of the axle at ride height", length),
         y: with_unit("height above the floor", length),
         lines,
+        rows: Vec::new(),
         aspect: ASPECT,
     }
 }

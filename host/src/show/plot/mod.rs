@@ -1,17 +1,21 @@
 //! Plots: a description that knows no picture format, drawn as SVG or PNG in the project's own look.
 
+mod chart;
 mod draw;
 mod figures;
 mod layouts;
 mod legend;
+mod rows;
+mod run;
 mod time;
 
 #[cfg(test)]
 mod tests;
 
 pub use draw::{PlotError, escaped, inline_svg, png, svg};
-pub use figures::of_axle;
+pub use figures::{Curves, of_axle};
 pub use layouts::{Named, first_of_layouts, more_of_layouts};
+pub use run::{climbs, holds, loops, percent, residuals};
 pub use time::{Chart, of_assessment, of_joint, over_time};
 
 use super::palette::{self, Colour};
@@ -31,6 +35,9 @@ pub struct Plot {
     pub y: String,
     /// Lines, in the order of the legend.
     pub lines: Vec<Line>,
+    /// Names of rows from top to bottom where those stand instead of numbers upwards: a point's `y` is then its row, its `half`
+    /// goes to the left and the right.
+    pub rows: Vec<String>,
     /// Height over width.
     pub aspect: f64,
 }
@@ -72,6 +79,12 @@ pub enum Look {
     Second,
     /// One of several layouts, counted from 0.
     Layout(usize),
+    /// What is allowed: a band without a line.
+    Allowed,
+    /// What lies beyond: crosses without a line.
+    Beyond,
+    /// A moment: a dotted line upwards.
+    Moment,
 }
 
 /// The mark on a line's points.
@@ -100,7 +113,8 @@ impl Look {
     pub fn colour(self) -> Colour {
         const LAYOUTS: [Colour; 4] = [palette::PETROL, palette::RUST, palette::PLUM, palette::INK];
         match self {
-            Look::Drawn => palette::INK,
+            Look::Drawn | Look::Allowed | Look::Moment => palette::INK,
+            Look::Beyond => palette::RUST,
             Look::Up | Look::First => palette::PETROL,
             Look::Down | Look::Second => palette::RUST,
             Look::Layout(k) => LAYOUTS[k % LAYOUTS.len()],
@@ -114,7 +128,8 @@ impl Look {
         match self {
             Look::Drawn | Look::Second => Some((6.0, 3.5)),
             Look::Layout(k) => LAYOUTS[(k + k / LAYOUTS.len()) % LAYOUTS.len()],
-            Look::Up | Look::Down | Look::First => None,
+            Look::Moment => Some((2.0, 2.5)),
+            Look::Up | Look::Down | Look::First | Look::Allowed | Look::Beyond => None,
         }
     }
 
@@ -124,9 +139,20 @@ impl Look {
         match self {
             Look::Up => Marker::Disc,
             Look::Down => Marker::Triangle,
-            Look::Drawn | Look::First | Look::Second => Marker::None,
+            Look::Beyond => Marker::Cross,
+            Look::Drawn | Look::First | Look::Second | Look::Allowed | Look::Moment => Marker::None,
             Look::Layout(k) => LAYOUTS[(k + k / LAYOUTS.len()) % LAYOUTS.len()],
         }
+    }
+
+    /// Whether it is a band and nothing else.
+    pub fn is_band(self) -> bool {
+        self == Look::Allowed
+    }
+
+    /// Whether its points are joined.
+    pub fn is_line(self) -> bool {
+        !matches!(self, Look::Allowed | Look::Beyond)
     }
 
     /// Which of a line's points carry the mark: the first, and every how manyth. Layouts' marks stand apart from each other.
@@ -148,10 +174,12 @@ impl Plot {
                 .fold(None, |r: Option<(f64, f64)>, v| Some(r.map_or((v, v), |(l, h)| (l.min(v), h.max(v)))))
         };
         let x = range(&mut points().map(|p| p.x))?;
-        let y = range(&mut points().flat_map(|p| {
-            let half = p.half.unwrap_or(0.0);
-            [p.y - half, p.y + half]
-        }))?;
+        let with_half = |v: f64, p: &Point| [v - p.half.unwrap_or(0.0), v + p.half.unwrap_or(0.0)];
+        if !self.rows.is_empty() {
+            let x = range(&mut points().flat_map(|p| with_half(p.x, p)))?;
+            return Some([x, (0.0, self.rows.len() as f64)]);
+        }
+        let y = range(&mut points().flat_map(|p| with_half(p.y, p)))?;
         Some([x, y])
     }
 }

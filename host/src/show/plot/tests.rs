@@ -1,6 +1,8 @@
 //! What holds for every plot: text large enough and inside the picture, every line told by more than its colour, a PNG that
 //! is one, and nothing that reaches outside the file.
 
+mod run;
+
 use super::*;
 use crate::show::{Units, sample};
 use std::collections::BTreeSet;
@@ -8,7 +10,14 @@ use std::collections::BTreeSet;
 fn plots(units: Units) -> Vec<Plot> {
     let comparison = sample::comparison();
     let axle = &comparison.axles[0];
-    of_axle(&axle.analysis, &axle.designed_along, &sample::bramble(), units)
+    of_axle(&axle.analysis, &axle.designed_along, &sample::bramble(), units).plots
+}
+
+/// The plots of a run by itself.
+fn by_itself(units: Units) -> Vec<Plot> {
+    let axle = &sample::comparison().axles.remove(0).analysis;
+    [climbs(axle, units), holds(axle, Some(1500.0), units), loops(axle, units), residuals(axle, units)]
+        .concat()
 }
 
 #[test]
@@ -48,8 +57,8 @@ fn a_state_without_a_value_parts_the_line() {
     let middle = sweeps.roll[0][4];
     axle.analysis.along[middle].axle_steer_rad =
         crate::measure::Measured::without(crate::measure::Status::NotMeasured, "a gap");
-    let plots = of_axle(&axle.analysis, &axle.designed_along, &sample::bramble(), Units::Mm);
-    let plot = plots.into_iter().find(|p| p.slug == "rear-flex-steer").expect("the plot");
+    let curves = of_axle(&axle.analysis, &axle.designed_along, &sample::bramble(), Units::Mm);
+    let plot = curves.plots.into_iter().find(|p| p.slug == "rear-flex-steer").expect("the plot");
     assert_eq!(plot.lines[1].pieces.iter().map(Vec::len).collect::<Vec<_>>(), [4, 4]);
 }
 
@@ -60,9 +69,14 @@ fn looks_differ_in_more_than_colour() {
         [Look::Drawn, Look::Down],
         [Look::Up, Look::Down],
         [Look::First, Look::Second],
+        [Look::First, Look::Moment],
+        [Look::Second, Look::Moment],
+        [Look::First, Look::Beyond],
+        [Look::First, Look::Allowed],
     ];
     for [a, b] in together {
-        assert!(a.dash() != b.dash() || a.marker() != b.marker(), "{a:?} and {b:?}");
+        let told = |look: Look| (look.is_line(), look.dash(), look.marker());
+        assert!(told(a) != told(b), "{a:?} and {b:?}");
     }
     let layouts: Vec<Look> = (0..MOST_LAYOUTS).map(Look::Layout).collect();
     for (k, a) in layouts.iter().enumerate() {
@@ -114,6 +128,7 @@ fn written(svg: &str) -> Vec<Written> {
 fn many_plots() -> Vec<Plot> {
     let mut all = plots(Units::Mm);
     all.extend(plots(Units::In));
+    all.extend([Units::Mm, Units::In].into_iter().flat_map(by_itself));
     for (low, high) in [(-16_400.0, -3_900.0), (0.0, 1e5), (-0.000_4, 0.000_3), (2.0, 2.0)] {
         let mut plot = all[3].clone();
         for point in plot.lines.iter_mut().flat_map(|l| l.pieces.iter_mut().flatten()) {

@@ -72,6 +72,7 @@ pub fn over_time(listing: &Listing, units: Units) -> Plot {
             .zip(LOOKS.iter().cycle())
             .map(|((name, points), look)| Line { name, look: *look, pieces: vec![points] })
             .collect(),
+        rows: Vec::new(),
         aspect: ASPECT,
     }
 }
@@ -91,6 +92,7 @@ pub fn of_joint(wear: &Wear, link: Option<&str>, chart: Chart, units: Units) -> 
             x: String::new(),
             y: String::new(),
             lines: Vec::new(),
+            rows: Vec::new(),
             aspect: ASPECT,
         },
     }
@@ -145,6 +147,7 @@ pub fn of_assessment(
         x: "run, counted from the first".into(),
         y,
         lines,
+        rows: Vec::new(),
         aspect: ASPECT,
     }
 }

@@ -1,10 +1,10 @@
 //! Tables: every number by question, how far the axle went, its links.
 
-use super::verdicts;
+use super::{figures, verdicts};
 use crate::judge::AxleComparison;
 use crate::measure::{LinkMeasured, Measured};
 use crate::show::rows::{self, Answer, Row};
-use crate::show::{Units, phrases, words};
+use crate::show::{Units, phrases, plot, words};
 use crate::vehicle::Vehicle;
 use maud::{Markup, html};
 
@@ -65,7 +65,12 @@ fn number(row: &Row, [told, other]: [&str; 2]) -> Markup {
                     @if let Some(limit) = limit { div.why { "limit " (row.scale.limit(limit)) } }
                 } }
             }
-            td role="cell" data-name="verdict" { @if let Some(verdict) = verdict { span { (verdicts::of(verdict)) } } }
+            td role="cell" data-name="verdict" { span {
+                @match verdict {
+                    Some(verdict) => (verdicts::of(verdict)),
+                    None => (verdicts::chip("not judged")),
+                }
+            } }
         }
     }
 }
@@ -82,12 +87,14 @@ pub fn travel(axle: &AxleComparison, units: Units) -> Markup {
                 dt { "Ramp travel index, " (side) " wheel up" } dd { (phrases::ramp_index(index, units)) }
             }
         }
+        (figures::grid(&plot::climbs(analysis, units)))
         p.note { "The ramp travel index is the distance along the ramp at which the other wheel is about to lift, in thousandths of the wheelbase." }
     }
 }
 
 /// What the measured motion says of each link; what it says of none is said once, under the table.
-pub fn links(axle: &AxleComparison, units: Units) -> Markup {
+/// `load_n` is the load of a rock or a shove, where it was told.
+pub fn links(axle: &AxleComparison, load_n: Option<f64>, units: Units) -> Markup {
     let links = &axle.analysis.links;
     let (none, columns): (Vec<LinkColumn>, Vec<LinkColumn>) =
         COLUMNS.into_iter().partition(|(_, _, of)| links.iter().all(|l| of(l).measured().is_none()));
@@ -122,6 +129,7 @@ pub fn links(axle: &AxleComparison, units: Units) -> Markup {
                     @if let Some(why) = &of(first).why { ", " (why) } "."
                 }
             }
+            (figures::grid(&plot::holds(&axle.analysis, load_n, units)))
         }
     }
 }

@@ -4,10 +4,10 @@ use crate::geometry::Pose;
 use crate::judge::{AxleComparison, Comparison};
 use crate::measure::Measured;
 use crate::show::drawing::{self, Drawing, Known, Size, Value};
-use crate::show::plot::{self, Plot, PlotError};
+use crate::show::plot::{self, Curves, Plot, PlotError};
 use crate::show::sweeps::Sweeps;
 use crate::show::units::HALF_95;
-use crate::show::{Units, rows};
+use crate::show::{Units, rows, words};
 use crate::vehicle::Vehicle;
 use crate::vehicle::numbers::Key;
 use maud::{Markup, PreEscaped, html};
@@ -102,8 +102,14 @@ pub fn pictures(
         for drawing in drawing::views(vehicle, index, Some(&drawn), Some(&measured), units, Size::Wide) {
             all.push(Picture { name: format!("{}.svg", drawing.slug), bytes: drawing.file().into_bytes() });
         }
-        for plot in all_plots(axle, vehicle, units) {
-            all.extend(plot_files(&plot, scale)?);
+        let by_itself = [
+            plot::climbs(&axle.analysis, units),
+            plot::holds(&axle.analysis, comparison.facts.load_n, units),
+            plot::loops(&axle.analysis, units),
+            plot::residuals(&axle.analysis, units),
+        ];
+        for plot in all_plots(axle, vehicle, units).plots.iter().chain(by_itself.iter().flatten()) {
+            all.extend(plot_files(plot, scale)?);
         }
     }
     Ok(all)
@@ -122,7 +128,7 @@ pub fn plot_files(plot: &Plot, scale: f64) -> Result<[Picture; 2], PlotError> {
 /// Plots that everyone looks at first.
 const FIRST: [&str; 4] = ["flex-steer", "wheel-travel", "articulation", "instant-centre-path"];
 
-fn all_plots(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Vec<Plot> {
+fn all_plots(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Curves {
     plot::of_axle(&axle.analysis, &axle.designed_along, vehicle, units)
 }
 
@@ -134,7 +140,7 @@ fn is_first(plot: &Plot, axle: &AxleComparison) -> bool {
 /// Motion over time, flex steer, path of the instant centre.
 pub fn curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
     let plots: Vec<Plot> =
-        all_plots(axle, vehicle, units).into_iter().filter(|p| is_first(p, axle)).collect();
+        all_plots(axle, vehicle, units).plots.into_iter().filter(|p| is_first(p, axle)).collect();
     html! {
         @if !plots.is_empty() {
             h2 { "What it does along the travel" }
@@ -144,28 +150,61 @@ pub fn curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup 
     }
 }
 
-/// Every number along the travel.
+/// Every number and every link along the travel, and what each sensor leaves over.
 pub fn more_curves(axle: &AxleComparison, vehicle: &Vehicle, units: Units) -> Markup {
-    let plots: Vec<Plot> =
-        all_plots(axle, vehicle, units).into_iter().filter(|p| !is_first(p, axle)).collect();
+    let Curves { plots, left_out } = all_plots(axle, vehicle, units);
+    let plots: Vec<Plot> = plots.into_iter().filter(|p| !is_first(p, axle)).collect();
+    let loops = plot::loops(&axle.analysis, units);
+    let residuals = plot::residuals(&axle.analysis, units);
     html! {
-        @if !plots.is_empty() {
+        @if !plots.is_empty() || !left_out.is_empty() {
             section {
-                h2 { "Every number along the travel of the " (axle.name) " axle" }
-                (grid(&plots))
+                (headed(html! { h2 { "Every number along the travel of the " (axle.name) " axle" } }, &plots))
+                @if !left_out.is_empty() {
+                    p.note { "Left out, for too few states of the travel have a value: " (words::list(&left_out)) "." }
+                }
+            }
+        }
+        @if !loops.is_empty() {
+            section {
+                (headed(html! {
+                    h2 { "Every link along the travel of the " (axle.name) " axle" }
+                    p.note { "A link keeps its length where its ends are where they were drawn. A loop that gapes is slack or friction: in the link's \
+                        joints, or in the sensors. Where sensors are clipped moves both ways together, so the gap between them is known better than the bands." }
+                }, &loops))
+            }
+        }
+        @if !residuals.is_empty() {
+            section {
+                (headed(html! {
+                    h2 { "What each sensor of the " (axle.name) " axle leaves over" }
+                    p.note { "What was read less what the motion that all sensors together give lets expect. By what rig.toml says of the sensors, 95 % \
+                        lie within the grey band; of every stretch the worst instant is shown. A sensor that nothing else checks has no plot." }
+                }, &residuals))
             }
         }
     }
 }
 
-/// Plots side by side as far as they fit.
+/// Plots under what heads them, which paper does not part from the first of them.
+fn headed(head: Markup, plots: &[Plot]) -> Markup {
+    let (first, rest) = plots.split_at(plots.len().min(2));
+    html! {
+        div.kept { (head) (grid(first)) }
+        (grid(rest))
+    }
+}
+
+/// Plots side by side as far as they fit; nothing where there are none.
 pub fn grid(plots: &[Plot]) -> Markup {
     html! {
-        div.plots {
-            @for plot in plots {
-                // A plot that cannot be drawn has no points, and those were left out.
-                @if let Ok(svg) = plot::inline_svg(plot) {
-                    figure { figcaption { strong { (plot.title) } } (PreEscaped(svg)) }
+        @if !plots.is_empty() {
+            div.plots {
+                @for plot in plots {
+                    // A plot that cannot be drawn has no points, and those were left out.
+                    @if let Ok(svg) = plot::inline_svg(plot) {
+                        figure { figcaption { strong { (plot.title) } } (PreEscaped(svg)) }
+                    }
                 }
             }
         }

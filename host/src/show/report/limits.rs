@@ -1,7 +1,7 @@
 //! Whether the sensors agree, and what limits each number.
 
 use crate::judge::AxleComparison;
-use crate::show::{Units, rows, verdict, words};
+use crate::show::{Units, plot, rows, verdict, words};
 use maud::{Markup, html};
 
 /// Agreement of the sensors and the budget of every measured number.
@@ -12,6 +12,10 @@ pub fn sensors(axle: &AxleComparison, units: Units) -> Markup {
         @match axle.analysis.fit.chi_square_per_dof {
             Some(chi) => p { (verdict::sensors(chi)) },
             None => p { "There are no more readings than the motion needs, so nothing checks the sensors against one another." },
+        }
+        @if let Some((name, share)) = worst(axle) {
+            p { "Of a sensor that is as good as rig.toml says, 5 % of the readings leave over more than they should; the most do of "
+                (name) ": " (plot::percent(share)) " %. The plots stand at the end." }
         }
         @if !limits.is_empty() {
             table role="table" {
@@ -34,6 +38,12 @@ pub fn sensors(axle: &AxleComparison, units: Units) -> Markup {
             }
         }
     }
+}
+
+/// The sensor that most of is beyond what is said of it, and how much, 0…1.
+fn worst(axle: &AxleComparison) -> Option<(&str, f64)> {
+    let checked = axle.analysis.residuals.iter().filter_map(|s| Some((s.name.as_str(), s.beyond()?)));
+    checked.max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 /// Every source of at least 1 %, greatest first.

@@ -116,7 +116,7 @@ fn axle_section(
             (figures::drawings(axle, vehicle, options.units))
             (figures::curves(axle, vehicle, options.units))
             (evidence::travel(axle, options.units))
-            (evidence::links(axle, options.units))
+            (evidence::links(axle, comparison.facts.load_n, options.units))
             (limits::sensors(axle, options.units))
             (origin::remarks(&axle.analysis.remarks, &comparison.remarks))
         }

@@ -52,6 +52,7 @@ figure svg{display:block;width:100%;height:auto}
 figcaption{margin:2px 0 4px}
 figcaption strong{color:var(--ink);display:block;font-size:15px}
 .plots{display:grid;grid-template-columns:repeat(auto-fill,minmax(320px,1fr));gap:22px 8px}
+.kept+.plots{margin-top:22px}
 figure.side{margin-bottom:22px}
 .narrow{display:none}
 dl.facts{display:grid;grid-template-columns:max-content 1fr;gap:2px 14px;font-size:14px}
@@ -106,9 +107,10 @@ table,.note,figcaption,.why,dl.facts{font-size:9.5pt}
 figcaption strong{font-size:10pt}
 footer{font-size:9pt}
 thead{display:table-header-group}
-tr,figure,li,.caution,dl.facts{break-inside:avoid}
+tr,figure,li,.caution,dl.facts,.kept,.note{break-inside:avoid}
 tbody.group tr:first-child,h1,h2,h3,h2+.note{break-after:avoid}
 .plots{grid-template-columns:1fr 1fr;gap:12pt 10pt}
+.kept+.plots{margin-top:12pt}
 table+.note,dl+.note,.plots+.note{break-before:avoid}
 .loads{break-before:page}
 .small-head{break-after:avoid}

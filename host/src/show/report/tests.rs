@@ -218,6 +218,9 @@ fn a_run_that_measured_nothing_still_has_a_report() {
     axle.analysis.path.clear();
     axle.analysis.budget.clear();
     axle.analysis.links.clear();
+    axle.analysis.turned.clear();
+    axle.analysis.residuals.clear();
+    axle.analysis.ramp_travel_index.iter_mut().for_each(|index| index.profile.clear());
     axle.analysis.fit.chi_square_per_dof = None;
     axle.designed_along.clear();
     axle.findings.clear();

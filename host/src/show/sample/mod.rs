@@ -1,6 +1,8 @@
 //! A comparison for the tests of this folder. The drawn vehicle and the vehicle that was "measured" differ by one bracket
 //! hole; uncertainties and verdicts are set by hand so that every status, verdict and kind of finding occurs.
 
+mod by_itself;
+
 use crate::design::{Follower, Mechanism, State};
 use crate::judge::*;
 use crate::measure::*;
@@ -130,12 +132,20 @@ fn path(mechanism: &Mechanism) -> Vec<PosePoint> {
             let t_s = 0.5 * f64::from(k);
             let (heave_m, roll_rad, phase) = schedule(t_s);
             let pose = follower.go(heave_m, roll_rad).expect("the sample reaches its path").pose;
-            PosePoint { t_s, phase, pose, u: [Some(0.001); 6], chi_square: 2.0, redundancy: 2 }
+            PosePoint {
+                t_s,
+                phase,
+                pose,
+                u: [Some(0.001); 6],
+                chi_square: 2.0,
+                redundancy: 2,
+                direction: by_itself::way(t_s, phase),
+            }
         })
         .collect()
 }
 
-fn links() -> Vec<LinkMeasured> {
+fn links(path: &[PosePoint]) -> Vec<LinkMeasured> {
     bramble().axles[0]
         .locating
         .links
@@ -153,7 +163,8 @@ fn links() -> Vec<LinkMeasured> {
                 _ => Measured::without(Status::NotResolved, "less than the wires' hysteresis of 1 mm"),
             },
             apparent_change_m: Measured::new(0.002 * (4 - k) as f64, 0.0007),
-            apparent_m: Vec::new(),
+            apparent_m: path.iter().map(|p| by_itself::apparent_m(p, k)).collect(),
+            apparent_u_m: vec![0.0006; path.len()],
         })
         .collect()
 }
@@ -169,6 +180,7 @@ fn ramp() -> [RampIndex; 2] {
         articulation_rad: None,
         inclination_rad: None,
         taped_m: None,
+        profile: Vec::new(),
     };
     let left = RampIndex {
         index: Measured::new(577.4, 12.3),
@@ -177,6 +189,7 @@ fn ramp() -> [RampIndex; 2] {
         articulation_rad: Some(0.249),
         inclination_rad: Some(0.30),
         taped_m: Some(1.455),
+        profile: by_itself::profile(),
     };
     [left, none]
 }
@@ -200,6 +213,7 @@ fn axle(mechanism: &Mechanism) -> AxleAnalysis {
             Some((*key, budget))
         })
         .collect();
+    let path = path(mechanism);
     AxleAnalysis {
         name: "rear".into(),
         index: 0,
@@ -208,12 +222,13 @@ fn axle(mechanism: &Mechanism) -> AxleAnalysis {
         budget,
         along: along(mechanism),
         ramp_travel_index: ramp(),
-        links: links(),
-        turned: Vec::new(),
+        links: links(&path),
+        turned: by_itself::turned(),
         fit: FitQuality { chi_square_per_dof: Some(1.12), surface_residual: [2e-4, 2e-4, 1e-4, 1e-4] },
         travel: Travel { heave_m: [-0.08, 0.08], roll_rad: [-0.25, 0.25] },
         seen: [true; 6],
-        path: path(mechanism),
+        residuals: by_itself::residuals(),
+        path,
         surfaces: None,
         remarks: Vec::new(),
     }

@@ -16,7 +16,7 @@ const FOLLOWED: [Key; 8] = [
     Key::ContactForwardPerHeave,
     Key::LateralPerHeave,
 ];
-/// Columns of a line.
+/// Columns of a line on a usual screen; on a narrower one a number has two lines.
 const COLUMNS: usize = 79;
 /// A height climbed that is worth telling, m.
 const CLIMBED_M: f64 = 0.02;
@@ -27,7 +27,7 @@ const VALUE: usize = 27;
 
 /// Where the axles are, a line for each.
 pub fn now(axles: &[AxleNow], units: Units) -> Vec<String> {
-    axles.iter().map(|axle| cut(&format!("{}: {}", axle.name, place(axle, units)))).collect()
+    axles.iter().map(|axle| cut(&format!("{}: {}", axle.name, place(axle, units)), COLUMNS)).collect()
 }
 
 fn place(axle: &AxleNow, units: Units) -> String {
@@ -49,24 +49,31 @@ fn place(axle: &AxleNow, units: Units) -> String {
     if parts.is_empty() { "the sensors see none of its movement".into() } else { parts.join(", ") }
 }
 
-/// How well the numbers are resolved so far, a line for each of the most asked for.
-pub fn resolved(axles: &[AxleResolved], units: Units) -> Vec<String> {
+/// How well the numbers are resolved so far, a line for each of the most asked for; two where a line has fewer columns than
+/// usual.
+pub fn resolved(axles: &[AxleResolved], units: Units, columns: usize) -> Vec<String> {
     let mut lines = Vec::new();
     for axle in axles {
         let shown: Vec<&Resolved> =
             FOLLOWED.iter().filter_map(|key| axle.numbers.iter().find(|n| n.key == *key)).collect();
         let enough = axle.numbers.iter().filter(|n| n.resolution == Resolution::Well).count();
         let seen = axle.numbers.iter().filter(|n| n.resolution != Resolution::Unseen).count();
-        lines
-            .push(format!("{} axle: {enough} of {seen} numbers resolved well enough (± is 95 %)", axle.name));
+        let so_far =
+            format!("{} axle: {enough} of {seen} numbers resolved well enough (± is 95 %)", axle.name);
+        lines.extend(super::page::wrap(&so_far, columns.min(COLUMNS)));
         for number in shown {
             let value = match (number.measured.value, number.measured.u) {
                 (Some(value), Some(u)) => units.of(number.key).with_u(value, Some(u)),
                 _ => "–".into(),
             };
             let said = said(number, units);
-            let name = cut_to(label(number.key), NAME);
-            lines.push(cut(&format!("  {name:<NAME$} {value:<VALUE$} {said}")));
+            if columns < COLUMNS {
+                lines.push(cut(&format!("  {}: {value}", label(number.key)), columns));
+                lines.push(cut(&format!("    {said}"), columns));
+                continue;
+            }
+            let name = cut(label(number.key), NAME);
+            lines.push(cut(&format!("  {name:<NAME$} {value:<VALUE$} {said}"), COLUMNS));
         }
     }
     lines
@@ -105,15 +112,12 @@ fn advice(advice: &Advice, units: Units) -> String {
     }
 }
 
-fn cut(line: &str) -> String {
-    cut_to(line, COLUMNS)
-}
-
-fn cut_to(line: &str, columns: usize) -> String {
+/// A line of so many columns at the most; what is cut away leaves an ellipsis.
+pub fn cut(line: &str, columns: usize) -> String {
     if line.chars().count() <= columns {
         return line.to_owned();
     }
-    let mut short: String = line.chars().take(columns - 1).collect();
+    let mut short: String = line.chars().take(columns.saturating_sub(1)).collect();
     short.push('…');
     short
 }
@@ -163,8 +167,14 @@ mod tests {
             rise_m: Some(-0.31),
         };
         let mut lines = now(&[here], Units::Mm);
-        lines.extend(resolved(&[axle], Units::Mm));
+        lines.extend(resolved(std::slice::from_ref(&axle), Units::Mm, COLUMNS));
         assert!(lines.len() < 20 && lines.iter().all(|l| l.chars().count() < 80), "{lines:#?}");
         insta::assert_snapshot!(lines.join("\n"));
+        let narrow = resolved(&[axle], Units::Mm, 39);
+        assert!(narrow.iter().all(|l| l.chars().count() < 40), "{narrow:#?}");
+        assert!(
+            narrow.contains(&"    15° more flex, right up".to_owned()),
+            "what to do is not cut away: {narrow:#?}"
+        );
     }
 }

@@ -26,7 +26,7 @@ pub use compare::comparison;
 pub use device::{device, moving as device_moving, turn as device_turn};
 pub use export::exported;
 pub use folders::{mended, verified};
-pub use guide::{now, resolved, said};
+pub use guide::{cut, now, resolved, said};
 pub use history::{history, service};
 pub use page::{Ink, WIDTH};
 pub use predict::prediction;
@@ -43,14 +43,22 @@ mod tests;
 
 use super::Units;
 
-/// Text with its paragraphs on lines of the screen's width; what follows a dash hangs under its first word.
+/// Text with its paragraphs on lines of a usual screen's width; what follows a dash hangs under its first word.
 pub fn wrapped(text: &str) -> String {
+    wrapped_to(WIDTH, text)
+}
+
+/// As [`wrapped`] for a screen of so many columns, and no wider than a usual one.
+pub fn wrapped_to(columns: usize, text: &str) -> String {
+    /// Columns below which lines only get worse.
+    const LEAST: usize = 24;
+    let width = columns.clamp(LEAST, WIDTH);
     let line = |line: &str| match line.strip_prefix("  - ") {
         Some(item) => {
-            let lines = page::wrap(item, WIDTH - 4);
+            let lines = page::wrap(item, width - 4);
             format!("  - {}", lines.join("\n    "))
         }
-        None => page::wrap(line, WIDTH).join("\n"),
+        None => page::wrap(line, width).join("\n"),
     };
     text.lines().map(line).collect::<Vec<_>>().join("\n")
 }

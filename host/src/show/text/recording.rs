@@ -9,7 +9,8 @@ use crate::show::words;
 /// One line about a recording that runs.
 pub fn recording(progress: &Progress<'_>) -> String {
     let phase = progress.phase.map_or("waiting", Phase::words);
-    let elapsed = progress.elapsed_s.unwrap_or(0.0);
+    // By the logger's clock, as in everything that is said of the run later.
+    let elapsed = progress.live.trail().end_s();
     let received = progress.live.received;
     let mut line = format!("{phase}  {elapsed:.0} s  {received} readings, {} lost", progress.live.lost);
     let silent = progress.live.latest.iter().filter(|channels| channels.iter().any(Option::is_none)).count();

@@ -28,8 +28,15 @@ fn run(runs: &Path, end: bool) -> PathBuf {
     path
 }
 
+/// Repairs, and holds what was said beforehand of each thing to what came of it.
 fn mended(path: &Path, donors: &[PathBuf]) -> Repaired {
-    repair(path, &Repair { stamp: "2026-11-26", zone: &TimeZone::UTC, donors }).unwrap()
+    let checked = verify(path).unwrap();
+    let said: Vec<bool> = checked.found.iter().map(|f| is_mendable(path, f, donors).unwrap()).collect();
+    let repaired = repair(path, &Repair { stamp: "2026-11-26", zone: &TimeZone::UTC, donors }).unwrap();
+    for (found, mendable) in checked.found.iter().zip(said).filter(|_| !checked.recording) {
+        assert_eq!(mendable, !repaired.left.contains(found), "{found}: {repaired:?}");
+    }
+    repaired
 }
 
 fn kinds(found: &[Found]) -> Vec<(&'static str, &'static str)> {
