@@ -74,6 +74,7 @@ fn over_flex(slug: &str, title: &str, y: &str, lines: Vec<Line>) -> Plot {
         x: OVER_FLEX.into(),
         y: y.into(),
         lines,
+        rows: Vec::new(),
         aspect: ASPECT,
     }
 }
@@ -137,6 +138,7 @@ fn length() -> Plot {
             line(0, "brackets as high as drawn", ends, at(false)),
             line(1, "links as steep as drawn", ends, at(true)),
         ],
+        rows: Vec::new(),
         aspect: ASPECT,
     }
 }
@@ -158,6 +160,7 @@ fn sideways() -> Plot {
             line(0, "panhard bar", ends, over(facts::with_panhard())),
             line(1, "Watts linkage", ends, over(facts::with_watts())),
         ],
+        rows: Vec::new(),
         aspect: ASPECT,
     }
 }
