@@ -4,6 +4,7 @@
 //! sensors saw, `measure` turns it into motion and numbers without looking at the design, `judge` sets the two side by side,
 //! `jobs` is one file per command, `show` renders results. Everything inside is SI; other units exist only in files and on screens.
 
+pub mod calibrate;
 pub mod cli;
 pub mod design;
 pub mod device;

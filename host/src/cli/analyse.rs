@@ -33,9 +33,11 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         export::write_poses(&analysed.analysis, path, &facts)?;
     }
     let page = if args.output.json {
-        json::analysis(&analysed.analysis, &analysed.in_use)
+        json::analysis(&analysed.analysis, &analysed.in_use, &analysed.source.calibration)
     } else {
-        text::analysis(&analysed.analysis, &analysed.source.vehicle, &screen.options(&args.output))
+        let options = screen.options(&args.output);
+        let measured = text::analysis(&analysed.analysis, &analysed.source.vehicle, &options);
+        measured + &text::calibration(&analysed.source.calibration, &options)
     };
     screen.print(&page)?;
     Ok(Ending::Done)

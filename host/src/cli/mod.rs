@@ -1,6 +1,7 @@
 //! The command line: each command parses its flags, runs its job and renders the result. Nothing computes here.
 
 mod analyse;
+mod calibrate;
 mod compare;
 mod completions;
 mod dates;
@@ -60,6 +61,7 @@ enum Command {
     Sensors(sensors::Args),
     Ports(ports::Args),
     Device(device::Args),
+    Calibrate(calibrate::Args),
     Record(record::Args),
     Import(import::Args),
     Analyse(analyse::Args),
@@ -101,6 +103,7 @@ pub fn main() -> ExitCode {
         Command::Tune(args) => tune::run(&args, &screen),
         Command::Ports(args) => ports::run(&args, &screen),
         Command::Device(args) => device::run(&args, &screen),
+        Command::Calibrate(args) => calibrate::run(&args, &screen),
         Command::Record(args) => record::run(&args, &screen),
         Command::Import(args) => import::run(&args, &screen),
         Command::Analyse(args) => analyse::run(&args, &screen),

@@ -12,6 +12,7 @@ use crate::files::logbook::Logbook;
 use crate::jobs::cautions::CAUTIONS;
 use crate::jobs::record::guide::{Assessor, Guide};
 use crate::jobs::record::{self, Recorded};
+use crate::run::find::RUNS;
 use crate::run::plan::Test;
 use crate::run::{Facts, Phase};
 use crate::show::{json, text};
@@ -68,6 +69,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     };
     let request = record::Request {
         vehicle_folder,
+        shelf: RUNS,
         test: args.test,
         plan: phases,
         facts: args.typed.facts(args.test),
@@ -79,7 +81,8 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     if args.fetch {
         return fetch(&request, args, screen);
     }
-    let mut guide = Guide::load(&request.vehicle_folder, &args.without, &request.facts)?;
+    let now_us = request.now.timestamp().as_microsecond();
+    let mut guide = Guide::load(&request.vehicle_folder, &args.without, &request.facts, now_us)?;
     screen.tell(&text::wrapped_to(screen.size().0, &before(args, &request.plan, &request.facts, &guide)));
     let mut keys = Keys::listen();
     let mut teller = Teller::new(screen, screen.units(args.output.units), args.output.json);

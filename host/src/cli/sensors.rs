@@ -38,6 +38,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         phases: args.plan.0.clone(),
         ramp_rad: args.ramp_angle.to_radians(),
         without: args.without.clone(),
+        now_us: Some(super::dates::now().us),
     })?;
     let page = if args.output.json {
         json::sensors(&reach)

@@ -1,11 +1,13 @@
 //! `hingeline simulate`: a logger on a virtual vehicle, behind a port that `record` cannot tell from a real one.
 
+use super::calibrate::{attitude, known};
 use super::keys::Keys;
 use super::output::Screen;
 use super::target::{Plan, plan, ramp_angle, speed};
 use super::{Ending, Failure};
 use crate::device::line::SystemClock;
 use crate::files::logbook::RIG_FILE;
+use crate::jobs::calibrate::Work;
 use crate::jobs::simulate;
 use std::path::PathBuf;
 
@@ -42,6 +44,19 @@ pub struct Args {
     /// Move each sensor by hand before the test, as `hingeline device --wiggle` asks for it.
     #[arg(long)]
     wiggle: bool,
+    /// In place of a test hold this wire or angle sensor at these values in turn, mm or degrees, as `hingeline calibrate … scale`
+    /// asks for them: "left travel=100,300,500".
+    #[arg(long, value_name = "SENSOR=VALUES", value_parser = hold, group = "calibrates")]
+    hold: Option<Work>,
+    /// In place of a test lay this inertial unit on its six faces in turn.
+    #[arg(long, value_name = "UNIT", group = "calibrates")]
+    tumble: Option<String>,
+    /// With --tumble: six edges after the six faces.
+    #[arg(long, requires = "tumble")]
+    edges: bool,
+    /// In place of a test tilt the body that carries this unit: "axle unit=level,roll=10".
+    #[arg(long, value_name = "UNIT=ATTITUDES", value_parser = tilt, group = "calibrates")]
+    tilt: Option<Work>,
     /// Virtual seconds per second.
     #[arg(long, value_name = "N", default_value = "1", value_parser = speed)]
     speed: f64,
@@ -73,6 +88,28 @@ fn pair(text: &str) -> Result<Pair, String> {
     <[String; 2]>::try_from(names).map(Pair).map_err(|_| "two names with a comma between".to_owned())
 }
 
+fn hold(text: &str) -> Result<Work, String> {
+    let (sensor, values) =
+        text.rsplit_once('=').ok_or("write SENSOR=VALUES, such as \"left travel=100,300\"")?;
+    let known = values.split(',').map(known).collect::<Result<_, _>>()?;
+    Ok(Work::Scale { sensor: sensor.trim().to_owned(), known, u: None })
+}
+
+fn tilt(text: &str) -> Result<Work, String> {
+    let (unit, list) =
+        text.split_once('=').ok_or("write UNIT=ATTITUDES, such as \"axle unit=level,roll=10\"")?;
+    let attitudes = list.split(',').map(attitude).collect::<Result<_, _>>()?;
+    Ok(Work::Heading { sensor: unit.trim().to_owned(), attitudes, u_rad: None })
+}
+
+impl Args {
+    /// The calibration that is played in place of a test.
+    fn calibrates(&self) -> Option<Work> {
+        let tumble = self.tumble.clone().map(|sensor| Work::Tumble { sensor, edges: self.edges });
+        self.hold.clone().or(self.tilt.clone()).or(tumble)
+    }
+}
+
 /// Runs the command: the port's path stands alone on the first line.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let request = simulate::Request {
@@ -86,6 +123,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         swapped: args.swap.clone().map(|Pair(names)| names),
         missing: args.missing.clone(),
         wiggle: args.wiggle,
+        calibrates: args.calibrates(),
         speed: args.speed,
         seconds: args.seconds,
         baud: args.baud,
@@ -98,12 +136,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let ended = simulate::run(&request, &SystemClock::start(), &mut |progress| {
         if told.is_none() {
             printed = screen.print(progress.port);
-            screen.tell(&format!(
-                "Now, elsewhere: hingeline record --port {} --vehicle NAME --plan \"{}\"\nThe virtual builder begins \
-                 when somebody listens, and presses the logger's button at each phase: leave Enter alone. Ctrl-C ends it.",
-                progress.port,
-                args.plan.0.iter().map(|p| p.words()).collect::<Vec<_>>().join(",")
-            ));
+            screen.tell(&elsewhere(progress.port, args));
         }
         if told != Some(progress.phase) {
             told = Some(progress.phase);
@@ -117,4 +150,23 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let truth = ended.deviation.map_or_else(String::new, |d| format!(" What was done to the vehicle: {d}."));
     screen.tell(&format!("{:.0} virtual seconds, {} bytes read.{truth}", ended.seconds, ended.bytes));
     Ok(Ending::Done)
+}
+
+/// What to type in another terminal.
+fn elsewhere(port: &str, args: &Args) -> String {
+    let other = match args.calibrates() {
+        Some(Work::Scale { sensor, known, .. }) => {
+            let values: Vec<String> = known.iter().map(|(value, _)| value.to_string()).collect();
+            format!("calibrate NAME scale \"{sensor}\" --at {} --port {port}", values.join(","))
+        }
+        Some(work) => format!("calibrate NAME {} … --port {port}", work.word()),
+        None => {
+            let plan: Vec<&str> = args.plan.0.iter().map(|p| p.words()).collect();
+            format!("record --port {port} --vehicle NAME --plan \"{}\"", plan.join(","))
+        }
+    };
+    format!(
+        "Now, elsewhere: hingeline {other}\nThe virtual builder begins when somebody listens, and presses the logger's button \
+         at each phase: leave Enter alone. Ctrl-C ends it."
+    )
 }

@@ -1,6 +1,6 @@
 //! Flags that name a run and what goes with it.
 
-use crate::jobs::source::Request;
+use crate::jobs::source::{Request, Which};
 use crate::run::plan::{Test, parse_plan};
 use crate::run::table::{Choices, ColumnUnit};
 use crate::run::{Facts, Phase};
@@ -21,6 +21,12 @@ pub struct Target {
     /// Angle of the ramp in degrees, where the run does not say.
     #[arg(long, value_name = "DEG", value_parser = ramp_angle)]
     pub ramp_angle: Option<f64>,
+    /// Calibration file to lay over the rig instead of the run's own, or of the one beside the rig file.
+    #[arg(long, value_name = "FILE", conflicts_with = "no_calibration")]
+    pub calibration: Option<PathBuf>,
+    /// Lay no calibration over the rig: measure with what rig.toml says.
+    #[arg(long)]
+    pub no_calibration: bool,
     #[command(flatten)]
     pub columns: Columns,
 }
@@ -48,7 +54,7 @@ impl Columns {
     /// The choices that these flags make.
     pub fn choices(&self) -> Choices {
         let units = self.column_units.clone().map_or_else(Vec::new, |units| units.0);
-        Choices { units, ignore_unknown: self.ignore_columns, most_readings: None }
+        Choices { units, ignore_unknown: self.ignore_columns, most_readings: None, no_phases: false }
     }
 }
 
@@ -58,6 +64,8 @@ impl Target {
         let given = [
             ("--vehicle", self.vehicle.is_some()),
             ("--rig", self.rig.is_some()),
+            ("--calibration", self.calibration.is_some()),
+            ("--no-calibration", self.no_calibration),
             ("--test", self.test.is_some()),
             ("--ramp-angle", self.ramp_angle.is_some()),
             ("--column-units", self.columns.column_units.is_some()),
@@ -76,6 +84,12 @@ impl Target {
             ramp_angle_rad: self.ramp_angle.map(f64::to_radians),
             table: self.columns.choices(),
             logbook,
+            calibration: match (&self.calibration, self.no_calibration) {
+                (_, true) => Which::None,
+                (Some(file), false) => Which::File(file.clone()),
+                (None, false) => Which::Own,
+            },
+            now_us: Some(super::dates::now().us),
         }
     }
 }

@@ -2,10 +2,10 @@
 //! about the kingpin.
 
 use super::mechanism::State;
-use crate::geometry::Vector3;
 use crate::geometry::distance::distance;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::pose::COORDINATES;
+use crate::geometry::{Pose, Vector3};
 use crate::vehicle::DragLink;
 use nalgebra::{Rotation3, Unit};
 
@@ -58,22 +58,38 @@ impl<'a> Knuckle<'a> {
 pub fn bump_steer(link: &DragLink, centre: Vector3<f64>, state: &State) -> Option<BumpSteer> {
     let knuckle = Knuckle::new(link);
     let body = PlacedBody::new(&state.pose, centre);
-    let mut steer_rad = 0.0_f64;
-    for _ in 0..STEPS {
-        let (end, slope) = knuckle.end(steer_rad);
-        let d = distance(&link.chassis, &body.position(&end));
-        let per_steer = d.direction.dot(&(body.rotation() * slope));
-        let step = (d.length_m - knuckle.length_m) / per_steer;
-        steer_rad -= step;
-        // Beyond a quarter turn the knuckle end has gone over the centre: no steering does that.
-        if !step.is_finite() || steer_rad.abs() > std::f64::consts::FRAC_PI_2 {
-            return None;
+    let steer_rad = knuckle.steer(&body)?;
+    Some(slopes(&knuckle, &body, state, steer_rad))
+}
+
+/// Turn of the knuckle about its kingpin at a pose of the axle, rad, and the turn as a rotation in the axle's axes; `None` where the
+/// drag link does not reach.
+pub fn knuckle_turn(link: &DragLink, centre: Vector3<f64>, pose: &Pose) -> Option<(f64, Rotation3<f64>)> {
+    let knuckle = Knuckle::new(link);
+    let steer_rad = knuckle.steer(&PlacedBody::new(pose, centre))?;
+    Some((steer_rad, Rotation3::from_axis_angle(&knuckle.axis, steer_rad)))
+}
+
+impl Knuckle<'_> {
+    /// Newton's method on the length of the drag link.
+    fn steer(&self, body: &PlacedBody) -> Option<f64> {
+        let mut steer_rad = 0.0_f64;
+        for _ in 0..STEPS {
+            let (end, slope) = self.end(steer_rad);
+            let d = distance(&self.link.chassis, &body.position(&end));
+            let per_steer = d.direction.dot(&(body.rotation() * slope));
+            let step = (d.length_m - self.length_m) / per_steer;
+            steer_rad -= step;
+            // Beyond a quarter turn the knuckle end has gone over the centre: no steering does that.
+            if !step.is_finite() || steer_rad.abs() > std::f64::consts::FRAC_PI_2 {
+                return None;
+            }
+            if step.abs() < SETTLED_RAD {
+                return Some(steer_rad);
+            }
         }
-        if step.abs() < SETTLED_RAD {
-            return Some(slopes(&knuckle, &body, state, steer_rad));
-        }
+        None
     }
-    None
 }
 
 /// From `dℓ = 0`: `∂ℓ/∂steer·dsteer + ∂ℓ/∂q·dq = 0`.

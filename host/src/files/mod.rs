@@ -2,6 +2,7 @@
 //! told at once with how to mend it. Text becomes types only here and in each module's `file.rs`.
 
 mod diagnostic;
+mod instant;
 mod item;
 pub mod logbook;
 mod names;
@@ -14,6 +15,7 @@ pub mod written;
 
 pub(crate) use diagnostic::locate;
 pub use diagnostic::{Diagnostic, FileErrors, LoadError, read_text};
+pub use instant::instant_us;
 pub use item::{Bound, Item};
 pub use names::Names;
 pub use reader::{FORMAT, Reader, read};

@@ -3,11 +3,9 @@
 
 use super::service::{ServiceEvent, Work};
 use crate::explain::{Explain, Status};
+pub use crate::files::instant_us;
 use crate::files::{Example, Item, LoadError, Section, read, read_text, written};
 use crate::vehicle::Side;
-use jiff::Timestamp;
-use jiff::civil::DateTime;
-use jiff::tz::TimeZone;
 use serde::Serialize;
 use std::fs::OpenOptions;
 use std::io::{ErrorKind, Read, Write};
@@ -121,13 +119,6 @@ fn entry(event: &ServiceEvent) -> Entry {
         hole,
         axle,
     }
-}
-
-/// µs since 1970 of an RFC 3339 time. Without an offset it is UTC, without a time the beginning of the day.
-pub fn instant_us(text: &str) -> Option<i64> {
-    let whole = text.parse::<Timestamp>().ok();
-    let day = || text.parse::<DateTime>().ok()?.to_zoned_datetime(TimeZone::UTC).ok().map(|z| z.timestamp());
-    whole.or_else(day).map(Timestamp::as_microsecond)
 }
 
 /// The service record of a vehicle, oldest first; empty where there is none.
@@ -300,13 +291,6 @@ mod tests {
         let told = load(dir.path()).unwrap_err().report(false).unwrap();
         let told = told.replace(&dir.path().display().to_string(), "DIR");
         insta::assert_snapshot!(told);
-    }
-
-    #[test]
-    fn days_and_times_are_instants() {
-        assert_eq!(instant_us("1970-01-02"), Some(86_400_000_000));
-        assert_eq!(instant_us("1970-01-01T01:00:00+01:00"), Some(0));
-        assert_eq!(instant_us("25.11.2026"), None);
     }
 
     fn any_work() -> impl Strategy<Value = Work> {

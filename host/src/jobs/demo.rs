@@ -11,6 +11,7 @@ use crate::explain::{Explain, Failure, Status};
 use crate::files::logbook::{RIG_FILE, VEHICLE_FILE};
 use crate::judge::Comparison;
 use crate::rig::{self, Rig};
+use crate::run::find::RUNS;
 use crate::run::{Facts, Phase};
 use crate::vehicle::{self, Vehicle};
 use crate::virtual_rig::deviation::Deviation;
@@ -197,6 +198,7 @@ fn record_from(
 fn record_request(vehicle_folder: PathBuf, request: &Request) -> record::Request {
     record::Request {
         vehicle_folder,
+        shelf: RUNS,
         test: None,
         plan: PLAN.to_vec(),
         facts: Facts { ramp_angle_rad: Some(RAMP_RAD), notes: NOTES.into(), ..Facts::default() },

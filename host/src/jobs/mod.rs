@@ -1,6 +1,7 @@
 //! One file per command's work: from paths and choices to a result type. Nothing here prints.
 
 pub mod analyse;
+pub mod calibrate;
 pub mod catalogue;
 pub mod cautions;
 pub mod compare;
@@ -21,7 +22,7 @@ pub mod simulate;
 pub mod source;
 pub mod subject;
 pub mod tune;
-mod vehicle_folder;
+pub mod vehicle_folder;
 mod virtual_line;
 pub mod wear;
 pub mod what_if;

@@ -8,7 +8,9 @@ use crate::files::nearest;
 use crate::geometry::{Matrix3, Vector3};
 use crate::judge::verdict;
 use crate::measure::{self, AxleAnalysis, Status};
-use crate::rig::{self, Carrier, DrawWire, Inertial, Kind, Reading, Rig, Scale, Sensor};
+use crate::rig::calibration::file::load_if_there;
+use crate::rig::calibration::{CALIBRATION_FILE, Standing, overlay};
+use crate::rig::{self, Carrier, DrawWire, Inertial, Kind, Reading, Rig, Scale, Sensor, UnitFound};
 use crate::run::{Phase, Recording, Series, Timing};
 use crate::vehicle::numbers::{Key, Numbers};
 use crate::vehicle::{self, Axle, Vehicle};
@@ -29,6 +31,8 @@ pub struct Request {
     pub ramp_rad: f64,
     /// Sensors to leave out, by name.
     pub without: Vec<String>,
+    /// Now, µs since 1970: how old the calibration beside the rig file is.
+    pub now_us: Option<i64>,
 }
 
 /// Why it cannot be told.
@@ -70,6 +74,8 @@ pub struct Reach {
     pub phases: Vec<Phase>,
     /// By axle that carries sensors.
     pub axles: Vec<AxleReach>,
+    /// Where the calibration stands; empty without one.
+    pub calibration: Vec<Standing>,
 }
 
 /// What the sensors of one axle can reach.
@@ -142,14 +148,27 @@ const SEED: u64 = 2;
 /// Where a file is missing or wrong, or the drawn vehicle cannot go through the test.
 pub fn run(request: &Request) -> Result<Reach, Failure> {
     let vehicle = vehicle::file::load(&request.vehicle)?;
-    let rig = without(rig::file::load(&request.rig, &vehicle)?, &request.without)?;
+    let mut rig = rig::file::load(&request.rig, &vehicle)?;
+    let calibration = load_if_there(&request.rig.with_file_name(CALIBRATION_FILE))?;
+    let calibration = overlay(&mut rig, &calibration, request.now_us);
+    let rig = as_felt(without(rig, &request.without)?);
     let mut axles = Vec::new();
     for index in 0..vehicle.axles.len() {
         if rig.sensors.iter().any(|s| s.axle == index) {
             axles.push(axle_reach(&vehicle, &rig, index, request)?);
         }
     }
-    Ok(Reach { vehicle: vehicle.name, phases: request.phases.clone(), axles })
+    Ok(Reach { vehicle: vehicle.name, phases: request.phases.clone(), axles, calibration })
+}
+
+/// A rig whose sensors feel what they would: what a calibration takes out of a unit's readings is not in those of a rehearsal.
+fn as_felt(mut rig: Rig) -> Rig {
+    for sensor in &mut rig.sensors {
+        if let Kind::Inertial(unit) = &mut sensor.kind {
+            unit.found = UnitFound::default();
+        }
+    }
+    rig
 }
 
 /// Names of the sensors in a vehicle's folder, in the order of its rig file.
@@ -364,6 +383,8 @@ fn wire(
         hysteresis: 1e-3,
         range: None,
         mount_m,
+        gain: 1.0,
+        zero: None,
     };
     let kind = Kind::DrawWire(DrawWire { chassis, axle: end, reading });
     Sensor { name: what.to_owned(), axle, kind, input: None, rate_hz }
@@ -381,6 +402,7 @@ fn unit(name: &str, carrier: Carrier, axle: usize, at: Vector3<f64>, rate_hz: f6
         gyro_bias_u: 0.02f64.to_radians(),
         accel_noise: 0.02,
         gyro_noise: 0.002,
+        found: UnitFound::default(),
     });
     Sensor { name: name.to_owned(), axle, kind, input: None, rate_hz }
 }

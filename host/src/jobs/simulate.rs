@@ -1,5 +1,7 @@
 //! `simulate`: a virtual vehicle in a test, with the real firmware on it, behind a port that any program can open.
 
+use super::calibrate::bench::procedure;
+use super::calibrate::{Work, checked};
 use crate::device::faults::{Faults, Rates};
 use crate::device::line::Clock;
 use crate::device::setup::Setup;
@@ -45,7 +47,7 @@ pub struct Request {
     pub rig_file: PathBuf,
     /// The axle under test by name; none: the only one, or the first with sensors.
     pub axle: Option<String>,
-    /// Phases in order; every one but an obstacle.
+    /// Phases in order.
     pub plan: Vec<Phase>,
     /// Angle of the ramp, rad.
     pub ramp_rad: f64,
@@ -59,6 +61,8 @@ pub struct Request {
     pub missing: Vec<String>,
     /// Whether the builder moves each sensor by hand before the test.
     pub wiggle: bool,
+    /// In place of a test a sensor goes through the positions of a calibration.
+    pub calibrates: Option<Work>,
     /// Virtual seconds per second.
     pub speed: f64,
     /// Ends after so many virtual seconds.
@@ -161,8 +165,16 @@ pub fn run(
     let deviation =
         request.deviation_seed.and_then(|seed| Deviation::choose(drawn.axles.get(axle)?, axle, seed));
     let truly = deviation.map_or_else(|| drawn.clone(), |d| d.apply(&drawn));
-    let test = Test { axle, phases: request.plan.clone(), ramp_rad: request.ramp_rad };
-    let readings = Readings::new(VehicleOnRamp::new(&truly, &test)?, &rig, Some(request.seed))?;
+    let phases = request.calibrates.as_ref().map_or_else(|| request.plan.clone(), Work::plan);
+    let test = Test { axle, phases, ramp_rad: request.ramp_rad };
+    let mut readings = Readings::new(VehicleOnRamp::new(&truly, &test)?, &rig, Some(request.seed))?;
+    if let Some(work) = &request.calibrates {
+        checked(&rig, work)?;
+        readings = match procedure(&rig, work, request.seed) {
+            Some(procedure) => readings.with_procedure(procedure),
+            None => readings,
+        };
+    }
     let (hands, missing) = by_hand(request, &rig)?;
     let limit_us = request.seconds.map_or(u64::MAX, |s| (s * 1e6) as u64);
     let mut go_on = |port: &str, open: bool, now_us: u64, phase: Option<Phase>| {

@@ -1,8 +1,13 @@
 //! What a command was pointed at: a table of readings or a run folder, with the vehicle and the rig that go with it.
 
+use crate::calibrate::rest::first_rest;
+use crate::calibrate::zero;
 use crate::explain::{Explain, Failure, Status};
 use crate::files::logbook::{Logbook, RIG_FILE, VEHICLE_FILE};
+use crate::files::{Quantity, instant_us};
 use crate::geometry::Vector3;
+use crate::rig::calibration::file::load_if_there;
+use crate::rig::calibration::{CALIBRATION_FILE, Calibration, Found, Standing, overlay};
 use crate::rig::{self, Rig};
 use crate::run::Recording;
 use crate::run::find::{self, RunRef};
@@ -31,6 +36,22 @@ pub struct Request {
     pub table: Choices,
     /// The logbook that was named, instead of the nearest one.
     pub logbook: Option<PathBuf>,
+    /// Which calibration is laid over the rig.
+    pub calibration: Which,
+    /// Now, µs since 1970: how old a calibration is for a bare table. A run has a date of its own.
+    pub now_us: Option<i64>,
+}
+
+/// Which calibration is laid over a rig.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub enum Which {
+    /// The one that the run was recorded with, or the one beside the rig file.
+    #[default]
+    Own,
+    /// None.
+    None,
+    /// This file's.
+    File(PathBuf),
 }
 
 /// A run ready to be measured.
@@ -42,6 +63,8 @@ pub struct Source {
     pub rig: Rig,
     /// What the sensors saw.
     pub recording: Recording,
+    /// Where the calibration that was laid over the rig stands; empty without one.
+    pub calibration: Vec<Standing>,
 }
 
 /// Why a run cannot be opened.
@@ -71,13 +94,16 @@ pub enum SourceError {
         /// What the system said.
         source: std::io::Error,
     },
+    /// There is no such calibration file.
+    #[error("there is no calibration file {}", .0.display())]
+    NoCalibration(PathBuf),
 }
 
 impl Explain for SourceError {
     fn status(&self) -> Status {
         match self {
             SourceError::Table { source, .. } => source.status(),
-            SourceError::NoFile { .. } | SourceError::Open { .. } => Status::BadInput,
+            _ => Status::BadInput,
         }
     }
 
@@ -88,7 +114,9 @@ impl Explain for SourceError {
                 Some(format!("say which: --{flag} FILE"))
             }
             SourceError::Table { source, .. } => source.hint(),
-            SourceError::Open { .. } => Some("check the name and the folder you are in".into()),
+            SourceError::Open { .. } | SourceError::NoCalibration(_) => {
+                Some("check the name and the folder you are in".into())
+            }
         }
     }
 }
@@ -107,6 +135,7 @@ pub fn open(request: &Request) -> Result<Source, Failure> {
         RunRef::Table(path) => open_table(request, &path)?,
         RunRef::Folder(path) => open_folder(request, &path)?,
     };
+    see_still(&mut source);
     let facts = &mut source.recording.facts;
     facts.ramp_angle_rad = request.ramp_angle_rad.or(facts.ramp_angle_rad);
     source.recording.provenance.vehicle_hash.clone_from(&source.vehicle.hash);
@@ -114,29 +143,83 @@ pub fn open(request: &Request) -> Result<Source, Failure> {
     Ok(source)
 }
 
+/// A still this far from that of a zero is told beside every result, m and rad: as of a ride mark.
+const OTHER_RIDE_HEIGHT: [f64; 2] = [0.010, 0.0175];
+
+/// Compares the run's own still with the one at which its sensors were zeroed.
+fn see_still(source: &mut Source) {
+    let Source { rig, recording, calibration, .. } = source;
+    for standing in calibration.iter_mut().filter(|s| s.void.is_none()) {
+        let Found::Zero(zero) = &standing.entry.found else { continue };
+        let found = rig.sensors.iter().enumerate().find(|(_, s)| s.name == standing.entry.sensor);
+        let Some((place, sensor)) = found else { continue };
+        let rest = first_rest(sensor, place, recording).ok();
+        standing.since =
+            rest.zip(sensor.reading()).and_then(|(rest, reading)| zero::since(reading, &rest, zero));
+        let angle = standing.quantity == Some(Quantity::Angle);
+        if let Some((change, _)) = standing.since
+            && change.abs() > OTHER_RIDE_HEIGHT[usize::from(angle)]
+        {
+            let (size, unit) = if angle { (change.to_degrees(), "°") } else { (change * 1e3, " mm") };
+            recording.remarks.push(format!(
+                "At the still of this run \"{}\" reads {size:+.1}{unit} against its zero: the vehicle stands at another height, or \
+                 the sensor was clipped elsewhere.",
+                sensor.name
+            ));
+        }
+    }
+}
+
 fn open_table(request: &Request, path: &Path) -> Result<Source, Failure> {
     let vehicle = vehicle::file::load(&beside(path, request.vehicle.as_deref(), VEHICLE_FILE)?)?;
-    let rig = rig::file::load(&beside(path, request.rig.as_deref(), RIG_FILE)?, &vehicle)?;
+    let rig_file = beside(path, request.rig.as_deref(), RIG_FILE)?;
+    let mut rig = rig::file::load(&rig_file, &vehicle)?;
+    let calibration = calibrated(request, &rig_file.with_file_name(CALIBRATION_FILE))?;
+    let standings = overlay(&mut rig, &calibration, request.now_us);
     let file = File::open(path).map_err(|source| SourceError::Open { path: path.into(), source })?;
     let mut recording = table::read(file, &rig, &centres(&vehicle), request.test, &request.table)
         .map_err(|source| SourceError::Table { path: path.into(), source })?;
     recording.provenance.run.clone_from(&request.run);
-    Ok(Source { vehicle, rig, recording })
+    recording.provenance.calibration_hash = hash_of(&calibration);
+    Ok(Source { vehicle, rig, recording, calibration: standings })
 }
 
 fn open_folder(request: &Request, path: &Path) -> Result<Source, Failure> {
     let run = RunFolder::open(path)?;
     let own = |named: &Option<PathBuf>, copy: PathBuf| named.clone().unwrap_or(copy);
     let vehicle = vehicle::file::load(&own(&request.vehicle, run.vehicle_file()))?;
-    let rig = rig::file::load(&own(&request.rig, run.rig_file()), &vehicle)?;
+    let mut rig = rig::file::load(&own(&request.rig, run.rig_file()), &vehicle)?;
+    let beside_rig = request.rig.as_ref().map(|rig| rig.with_file_name(CALIBRATION_FILE));
+    let calibration_file = beside_rig.filter(|file| file.is_file()).unwrap_or_else(|| run.calibration_file());
+    let calibration = calibrated(request, &calibration_file)?;
+    let standings = overlay(&mut rig, &calibration, instant_us(&run.header.started));
     let mut recording = run.read(&rig, &centres(&vehicle))?;
+    recording.provenance.calibration_hash = hash_of(&calibration);
     if vehicle.hash != run.header.vehicle_hash {
         recording.remarks.push("The vehicle file is not the one that this run was recorded with.".into());
     }
     if rig.hash != run.header.rig_hash {
         recording.remarks.push("The rig file is not the one that this run was recorded with.".into());
     }
-    Ok(Source { vehicle, rig, recording })
+    if recording.provenance.calibration_hash != run.header.calibration_hash {
+        recording.remarks.push("The calibration is not the one that this run was recorded with.".into());
+    }
+    Ok(Source { vehicle, rig, recording, calibration: standings })
+}
+
+/// The calibration that is asked for: the one of this file, or another, or none.
+fn calibrated(request: &Request, own: &Path) -> Result<Calibration, Failure> {
+    Ok(match &request.calibration {
+        Which::Own => load_if_there(own)?,
+        Which::None => Calibration::default(),
+        Which::File(path) if !path.is_file() => return Err(SourceError::NoCalibration(path.clone()).into()),
+        Which::File(path) => load_if_there(path)?,
+    })
+}
+
+/// The hash of a calibration, where there is one.
+fn hash_of(calibration: &Calibration) -> Option<String> {
+    Some(calibration.hash.clone()).filter(|hash| !hash.is_empty())
 }
 
 fn centres(vehicle: &Vehicle) -> Vec<Vector3<f64>> {

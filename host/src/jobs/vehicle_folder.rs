@@ -4,6 +4,8 @@ use super::sensors::{SensorsError, without};
 use crate::explain::Failure;
 use crate::files::logbook::{RIG_FILE, VEHICLE_FILE};
 use crate::geometry::Vector3;
+use crate::rig::calibration::file::parse as parse_calibration;
+use crate::rig::calibration::overlay;
 use crate::rig::{self, Rig};
 use crate::run::Phase;
 use crate::run::find::RUNS;
@@ -21,7 +23,7 @@ pub struct VehicleFolder {
     pub path: PathBuf,
     /// The design.
     pub vehicle: Vehicle,
-    /// The rig.
+    /// The rig, as its file has it until it is calibrated.
     pub rig: Rig,
     vehicle_text: String,
     rig_text: String,
@@ -49,6 +51,18 @@ impl VehicleFolder {
         Ok(Self { path: path.to_owned(), vehicle, rig, vehicle_text, rig_text, calibration })
     }
 
+    /// Lays the folder's calibration over its rig, as it stands at `now_us`, µs since 1970.
+    ///
+    /// # Errors
+    /// Where the calibration has mistakes.
+    pub fn calibrate(&mut self, now_us: i64) -> Result<(), Failure> {
+        let Some(bytes) = &self.calibration else { return Ok(()) };
+        let path = self.path.join(CALIBRATION);
+        let calibration = parse_calibration(&String::from_utf8_lossy(bytes), &path.display().to_string())?;
+        overlay(&mut self.rig, &calibration, Some(now_us));
+        Ok(())
+    }
+
     /// Leaves out sensors by name; the copies of the files stay whole.
     ///
     /// # Errors
@@ -68,7 +82,15 @@ impl VehicleFolder {
     /// # Errors
     /// When the disk refuses.
     pub fn begin_run(&self) -> Result<Draft, FolderError> {
-        Draft::begin(&self.path.join(RUNS))
+        self.begin_in(RUNS)
+    }
+
+    /// Begins a recording in another folder of this vehicle's.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn begin_in(&self, shelf: &str) -> Result<Draft, FolderError> {
+        Draft::begin(&self.path.join(shelf))
     }
 
     /// Puts the header and the copies of the files into a run.

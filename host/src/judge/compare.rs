@@ -17,14 +17,14 @@ use crate::vehicle::{Side, Vehicle};
 /// # Errors
 /// Where the drawing itself cannot be predicted.
 pub fn against_design(vehicle: &Vehicle, analysis: Analysis) -> Result<Comparison, DesignError> {
-    let Analysis { vehicle: name, axles, counts, facts, provenance, mut remarks } = analysis;
+    let Analysis { vehicle: name, axles, sharing, counts, facts, provenance, mut remarks } = analysis;
     let mut compared = Vec::new();
     for axle in axles {
         let mechanism = Mechanism::new(vehicle, axle.index)?;
         remarks.extend(mechanism.notes().iter().cloned());
         compared.push(axle_against_design(vehicle, &mechanism, axle, facts.load_n)?);
     }
-    Ok(Comparison { vehicle: name, axles: compared, counts, facts, provenance, remarks })
+    Ok(Comparison { vehicle: name, axles: compared, sharing, counts, facts, provenance, remarks })
 }
 
 fn axle_against_design(

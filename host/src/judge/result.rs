@@ -1,7 +1,7 @@
 //! What a comparison says. Renderers read these types; nothing here computes.
 
 use crate::geometry::Pose;
-use crate::measure::{AxleAnalysis, Measured};
+use crate::measure::{AxleAnalysis, Measured, Sharing};
 use crate::run::{Counts, Facts, Provenance};
 use crate::vehicle::numbers::{Key, Numbers};
 use serde::Serialize;
@@ -132,6 +132,8 @@ pub struct Comparison {
     pub vehicle: String,
     /// By axle that carries sensors.
     pub axles: Vec<AxleComparison>,
+    /// How two axles shared each ramp; empty where one carries sensors.
+    pub sharing: Vec<Sharing>,
     /// Readings received, lost, set aside.
     pub counts: Counts,
     /// What a person typed in.

@@ -1,13 +1,16 @@
 //! One run, from recording to results, axle by axle.
 
 use super::drag;
+use super::envelope::envelope;
 use super::instants::{Instant, instants};
+use super::knuckle::{self, KnuckleSteer};
 use super::links::{Line, lines};
 use super::numbers::{self, Excitation, FREE};
 use super::observe::Observer;
 use super::path::{Path, PathPoint, directions, follow};
 use super::play;
 use super::result::*;
+use super::sharing::sharings;
 use super::still::stills;
 use super::surface::{Samples, SurfaceFit};
 use super::{MeasureError, ramp, residuals};
@@ -50,6 +53,7 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
     }
     Ok(Analysis {
         vehicle: vehicle.name.clone(),
+        sharing: sharings(&axles),
         axles,
         counts: recording.counts,
         facts: recording.facts.clone(),
@@ -111,23 +115,27 @@ impl AxleRun<'_> {
         let fit = SurfaceFit::fit(&samples, self.path.observer.nuisances(), &self.path.knowledge);
         let travel = travel(&states);
 
+        let steer = knuckle::fit(&self.path, self.instants, self.axle, self.step_s);
         let (measured, budget) = match &fit {
             Some(fit) => {
-                let at = numbers::at_state(&facts, fit, &excitation, 0.0, 0.0);
+                let mut at = numbers::at_state(&facts, fit, &excitation, 0.0, 0.0);
+                steered(&mut at.numbers, &mut at.budget, &steer, (0.0, 0.0), &excitation);
                 (at.numbers, at.budget)
             }
             None => (nothing_moved(&facts), BTreeMap::new()),
         };
         let along = fit
             .as_ref()
-            .map(|fit| self.along(&facts, fit, &excitation, &samples, &travel))
+            .map(|fit| self.along(&facts, fit, &excitation, &samples, &travel, &steer))
             .unwrap_or_default();
         let turned = play::turned(&self.path, self.instants, &lines, self.step_s);
         let links = self.links(&lines, fit.as_ref(), seen, &states, &turned);
         let chi_square_per_dof = chi_square_per_dof(&self.path.points);
         let ramp_travel_index =
             ramp::indices(self.vehicle, self.axle, self.recording, self.instants, &self.path);
+        let path = pose_points(&self.path.points);
         AxleAnalysis {
+            envelope: envelope(self.axle, &path),
             name: self.axle.name.clone(),
             index: self.index,
             position: self.axle.position,
@@ -145,7 +153,7 @@ impl AxleRun<'_> {
             seen,
             remarks: remarks(chi_square_per_dof),
             residuals: residuals::residuals(&self.path, self.instants, self.rig),
-            path: pose_points(&self.path.points),
+            path,
             surfaces: fit,
         }
     }
@@ -158,6 +166,7 @@ impl AxleRun<'_> {
         excitation: &Excitation,
         samples: &Samples,
         travel: &Travel,
+        steer: &Result<KnuckleSteer, &'static str>,
     ) -> Vec<AlongPoint> {
         let travelling: Vec<PathPoint> =
             self.path.points.iter().filter(|p| p.phase.travels()).cloned().collect();
@@ -172,7 +181,8 @@ impl AxleRun<'_> {
             };
             for (heave_m, roll_rad) in self.states_along(travel, excitation) {
                 let here = Excitation::near(&samples.states, travel, heave_m, roll_rad, excitation.seen);
-                let at = numbers::at_state(facts, &half, &here, heave_m, roll_rad);
+                let mut at = numbers::at_state(facts, &half, &here, heave_m, roll_rad);
+                steered(&mut at.numbers, &mut at.budget, steer, (heave_m, roll_rad), &here);
                 points.push(AlongPoint {
                     heave_m,
                     roll_rad,
@@ -263,6 +273,26 @@ impl AxleRun<'_> {
         let (length, gradient) = line.apparent(&body);
         let variance = gradient.dot(&(&point.estimate.covariance * gradient));
         (length - line.nominal_m(), variance.max(0.0).sqrt())
+    }
+}
+
+/// Puts in what a unit at the knuckle says, where the axle has such numbers.
+fn steered(
+    numbers: &mut BTreeMap<Key, Measured>,
+    budgets: &mut BTreeMap<Key, Budget>,
+    steer: &Result<KnuckleSteer, &'static str>,
+    (heave_m, roll_rad): (f64, f64),
+    excitation: &Excitation,
+) {
+    let found = match steer {
+        Ok(steer) => steer.at(heave_m, roll_rad, excitation),
+        Err(why) => knuckle::without(why),
+    };
+    for (key, measured, budget) in found {
+        if let Some(number) = numbers.get_mut(&key) {
+            *number = measured;
+            budgets.extend(budget.map(|b| (key, b)));
+        }
     }
 }
 

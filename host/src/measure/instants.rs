@@ -100,9 +100,9 @@ pub fn instants(rig: &Rig, recording: &Recording) -> (Vec<Instant>, f64) {
 
 fn sensor_instant(kind: &Kind, channels: Option<Vec<Smoothed>>) -> SensorInstant {
     match (kind, channels.as_deref()) {
-        (Kind::Inertial(_), Some([ax, ay, az, gx, gy, gz])) => SensorInstant::Unit(UnitSmoothed {
-            force: Vector3::new(ax.value, ay.value, az.value),
-            force_slope: Vector3::new(ax.slope, ay.slope, az.slope),
+        (Kind::Inertial(unit), Some([ax, ay, az, gx, gy, gz])) => SensorInstant::Unit(UnitSmoothed {
+            force: unit.found.force(&Vector3::new(ax.value, ay.value, az.value)),
+            force_slope: unit.found.matrix * Vector3::new(ax.slope, ay.slope, az.slope),
             rate: Vector3::new(gx.value, gy.value, gz.value),
             count: ax.count.min(ay.count).min(az.count),
         }),

@@ -3,7 +3,9 @@
 //! Nothing designed enters here but the points that a builder clipped sensors to and the ends of links whose length is
 //! asked for: the pose is measured without the design.
 
+mod envelope;
 pub mod instants;
+mod knuckle;
 pub mod links;
 pub mod live;
 pub mod nuisance;
@@ -26,9 +28,12 @@ mod analyse;
 mod drag;
 mod result;
 mod scalar;
+mod sharing;
 
 pub use analyse::analyse;
+pub use envelope::{End, Envelope};
 pub use result::*;
+pub use sharing::{Shared, Sharing};
 
 use crate::explain::Explain;
 use thiserror::Error;

@@ -269,7 +269,7 @@ fn number(
     if let Some(why) = beyond_motion(key) {
         return (Measured::without(Status::NotMeasured, why), None);
     }
-    if let Some(reason) = not_excited(key, excitation) {
+    if let Some(reason) = lacking(key, excitation) {
         return (reason, None);
     }
     if matches!(key, Key::SideViewInstantCentreX | Key::SideViewInstantCentreZ) {
@@ -309,7 +309,8 @@ fn absent(key: Key) -> &'static str {
     }
 }
 
-fn not_excited(key: Key, excitation: &Excitation) -> Option<Measured> {
+/// What motion a number still lacks; none where there is enough.
+pub(super) fn lacking(key: Key, excitation: &Excitation) -> Option<Measured> {
     let (heave, roll) = needs(key);
     if heave && excitation.heave_m < LEAST_HEAVE_M {
         let more_mm = 2.0 * 3f64.sqrt() * (LEAST_HEAVE_M - excitation.heave_m) * 1e3;

@@ -52,6 +52,19 @@ struct UnitObserver {
     learnt_time_s: f64,
 }
 
+/// The angular rate of a body as its unit says, and how well that is known.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct UnitRate {
+    /// In the body's axes, rad/s.
+    pub rate: Vector3<f64>,
+    /// Standard deviation of its noise, rad/s.
+    pub noise: f64,
+    /// Standard deviation of the unit's heading, rad.
+    pub heading_u_rad: f64,
+    /// Standard deviation of the accelerometer's bias, which levels the unit, m/s².
+    pub accel_bias_u: f64,
+}
+
 /// All that one axle's sensors say, made ready for poses.
 #[derive(Debug, Clone)]
 pub struct Observer {
@@ -313,6 +326,23 @@ impl Observer {
         let (_, chassis) = self.pairs.first()?;
         let unit = &self.units[*chassis];
         unit_at(unit, instant).map(|at| unit.levelling.rate(&unit.unit, &at.rate))
+    }
+
+    /// Whether a body carries a unit with data.
+    pub(super) fn has(&self, carrier: Carrier) -> bool {
+        self.units.iter().any(|u| u.unit.carrier == carrier)
+    }
+
+    /// What the gyro of the unit on a body says at an instant.
+    pub(super) fn unit_rate(&self, carrier: Carrier, instant: &Instant) -> Option<UnitRate> {
+        let unit = self.units.iter().find(|u| u.unit.carrier == carrier)?;
+        let at = unit_at(unit, instant)?;
+        Some(UnitRate {
+            rate: unit.levelling.rate(&unit.unit, &at.rate),
+            noise: unit.unit.gyro_noise / (at.count as f64).sqrt(),
+            heading_u_rad: unit.unit.heading_u_rad,
+            accel_bias_u: unit.unit.accel_bias_u,
+        })
     }
 
     /// Where the units of the first pair sit: on the axle and on the chassis, m.

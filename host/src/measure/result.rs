@@ -1,6 +1,8 @@
 //! What an analysis says. Renderers and the judge read these types; nothing here computes.
 
+use super::envelope::Envelope;
 use super::numbers::HALF_95;
+use super::sharing::Sharing;
 use super::surface::SurfaceFit;
 use crate::geometry::{DMatrix, DVector, Pose};
 use crate::run::{Counts, Facts, Phase, Provenance};
@@ -343,6 +345,8 @@ pub struct AxleAnalysis {
     pub fit: FitQuality,
     /// How far it moved.
     pub travel: Travel,
+    /// What it used of the travel that it has; none where it hardly moved.
+    pub envelope: Option<Envelope>,
     /// Which coordinates the sensors see: x, y, z, roll, pitch, yaw.
     pub seen: [bool; 6],
     /// The measured poses.
@@ -362,6 +366,8 @@ pub struct Analysis {
     pub vehicle: String,
     /// By axle that carries sensors.
     pub axles: Vec<AxleAnalysis>,
+    /// How two axles shared each ramp; empty where one carries sensors.
+    pub sharing: Vec<Sharing>,
     /// Readings received, lost, set aside.
     pub counts: Counts,
     /// What a person typed in.

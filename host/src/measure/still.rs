@@ -55,9 +55,9 @@ pub fn stills(rig: &Rig, recording: &Recording) -> Result<Vec<Option<SensorStill
                 channels.iter().map(|c| channel_still(c, &span)).collect();
             let channels = channels?;
             match (&sensor.kind, channels.as_slice()) {
-                (Kind::Inertial(_), [ax, ay, az, gx, gy, gz]) => Some(SensorStill::Unit {
+                (Kind::Inertial(unit), [ax, ay, az, gx, gy, gz]) => Some(SensorStill::Unit {
                     levelling: Levelling {
-                        still_force: Vector3::new(ax.mean, ay.mean, az.mean),
+                        still_force: unit.found.force(&Vector3::new(ax.mean, ay.mean, az.mean)),
                         still_rate: Vector3::new(gx.mean, gy.mean, gz.mean),
                     },
                     accel_scatter: ax.scatter.max(ay.scatter).max(az.scatter),

@@ -67,6 +67,8 @@ pub fn reading(range: [f64; 2]) -> Reading {
         hysteresis: 0.0,
         range: Some(range),
         mount_m: 0.002,
+        gain: 1.0,
+        zero: None,
     }
 }
 
@@ -98,6 +100,7 @@ fn unit(name: &str, carrier: Carrier, at: [f64; 3]) -> Sensor {
             gyro_bias_u: 3.5e-4,
             accel_noise: 0.02,
             gyro_noise: 0.002,
+            found: UnitFound::default(),
         }),
         input: None,
         rate_hz: 50.0,

@@ -70,7 +70,7 @@ impl Levelling {
         // The shortest rotation: it adds no heading of its own. A unit upside down has no shortest one.
         let level =
             Rotation3::rotation_between(&up.into_inner(), &vertical).unwrap_or_else(Rotation3::identity);
-        let heading = Rotation3::from_euler_angles(0.0, 0.0, errors.heading_rad);
+        let heading = Rotation3::from_euler_angles(0.0, 0.0, unit.found.heading_rad + errors.heading_rad);
         (heading * level).matrix() * unit.axes
     }
 
@@ -105,7 +105,7 @@ fn corrected(raw: &Vector3<f64>, errors: &UnitErrors) -> Vector3<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::Carrier;
+    use super::super::{Carrier, UnitFound};
     use super::*;
 
     fn unit() -> Inertial {
@@ -119,6 +119,7 @@ mod tests {
             gyro_bias_u: 3e-4,
             accel_noise: 0.02,
             gyro_noise: 0.002,
+            found: UnitFound::default(),
         }
     }
 

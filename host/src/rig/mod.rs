@@ -2,6 +2,7 @@
 //!
 //! SI and floor coordinates throughout; `file` reads rig.toml, `model` is the one home of `h(q)`.
 
+pub mod calibration;
 pub mod file;
 pub mod inertial;
 pub mod model;
@@ -66,6 +67,19 @@ pub struct Reading {
     pub range: Option<[f64; 2]>,
     /// Standard deviation of each coordinate of each end, m.
     pub mount_m: f64,
+    /// What a calibration multiplied the scale with, 1 without one; columns of a table that state a unit are multiplied too.
+    pub gain: f64,
+    /// What a calibration found a reading to be short of the true value, where there was one.
+    pub zero: Option<Zero>,
+}
+
+/// `true value = reading + offset`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Zero {
+    /// SI.
+    pub offset: f64,
+    /// Its standard uncertainty, SI.
+    pub u: f64,
 }
 
 impl Reading {
@@ -206,6 +220,32 @@ pub struct Inertial {
     pub accel_noise: f64,
     /// Gyro noise of one reading, rad/s.
     pub gyro_noise: f64,
+    /// What a calibration found.
+    pub found: UnitFound,
+}
+
+/// What a calibration found of an inertial unit; nothing at all by default.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UnitFound {
+    /// Bias of the accelerometer, sensor axes, m/s².
+    pub bias: Vector3<f64>,
+    /// Takes what the accelerometer reads less its bias to the true force, sensor axes.
+    pub matrix: Matrix3<f64>,
+    /// Heading about the vertical against what `axes` say, rad.
+    pub heading_rad: f64,
+}
+
+impl Default for UnitFound {
+    fn default() -> Self {
+        Self { bias: Vector3::zeros(), matrix: Matrix3::identity(), heading_rad: 0.0 }
+    }
+}
+
+impl UnitFound {
+    /// The force that a reading of the accelerometer stands for, sensor axes, m/s².
+    pub fn force(&self, read: &Vector3<f64>) -> Vector3<f64> {
+        self.matrix * (read - self.bias)
+    }
 }
 
 /// How a sensor is wired to the logger.

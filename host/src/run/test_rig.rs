@@ -4,7 +4,7 @@ use crate::geometry::placed::PlacedBody;
 use crate::geometry::{Matrix3, Pose, Vector3};
 use crate::rig::inertial::STANDARD_GRAVITY;
 use crate::rig::model::Model;
-use crate::rig::{AngleSensor, Carrier, DrawWire, Inertial, Kind, Reading, Rig, Scale, Sensor};
+use crate::rig::{AngleSensor, Carrier, DrawWire, Inertial, Kind, Reading, Rig, Scale, Sensor, UnitFound};
 
 /// The axle's centre, m.
 pub const CENTRE: Vector3<f64> = Vector3::new(0.0, 0.0, 0.46);
@@ -21,6 +21,8 @@ fn reading(scale: f64, noise: f64, range: Option<[f64; 2]>) -> Reading {
         hysteresis: 0.001,
         range,
         mount_m: 0.003,
+        gain: 1.0,
+        zero: None,
     }
 }
 
@@ -53,6 +55,7 @@ fn unit(name: &str, carrier: Carrier) -> Sensor {
             gyro_bias_u: 3e-4,
             accel_noise: 0.02,
             gyro_noise: 0.002,
+            found: UnitFound::default(),
         }),
     )
 }

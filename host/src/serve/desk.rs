@@ -144,7 +144,8 @@ struct Work {
 impl Work {
     fn go(self, request: &record::Request, commands: &Receiver<Command>) {
         self.desk.tell(&Told::begins(&self.port));
-        let told = match Guide::load(&request.vehicle_folder, &request.without, &request.facts) {
+        let now_us = request.now.timestamp().as_microsecond();
+        let told = match Guide::load(&request.vehicle_folder, &request.without, &request.facts, now_us) {
             Ok(guide) => self.record(request, guide, commands),
             Err(failure) => Told::failed(&of_failure(failure.as_ref())),
         };

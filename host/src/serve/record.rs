@@ -7,6 +7,7 @@ use super::state::App;
 use crate::device::ports;
 use crate::jobs;
 use crate::jobs::record::{Command, Request};
+use crate::run::find::RUNS;
 use crate::run::plan::{Test, parse_plan};
 use crate::run::{Facts, Phase};
 use crate::show::page;
@@ -109,8 +110,17 @@ fn begin(app: &App, start: &Start) -> Answer<()> {
     };
     let now = (app.rim.now)();
     let without = start.without.clone();
-    let request =
-        Request { vehicle_folder, test, plan, facts, without, seconds: None, reconnect_s: RECONNECT_S, now };
+    let request = Request {
+        vehicle_folder,
+        shelf: RUNS,
+        test,
+        plan,
+        facts,
+        without,
+        seconds: None,
+        reconnect_s: RECONNECT_S,
+        now,
+    };
     app.desk.start(request, start.port.trim(), &start.vehicle, app.setting.units)
 }
 

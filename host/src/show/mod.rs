@@ -2,11 +2,13 @@
 //! Nothing here computes a result, prints or reads a file; everything returns a string or bytes.
 
 pub mod beside;
+pub mod calibration;
 pub mod clearances;
 pub mod csv;
 pub mod drawing;
 pub mod driveshaft;
 pub mod entries;
+pub mod flex;
 pub mod font;
 mod hand;
 pub mod json;

@@ -15,12 +15,6 @@ pub enum VirtualRigError {
     /// The links cannot reach a state of the test.
     #[error(transparent)]
     OutOfReach(#[from] OutOfReach),
-    /// A phase that the virtual builder does not do.
-    #[error("the virtual builder does no \"{}\"", .phase.words())]
-    Phase {
-        /// Which.
-        phase: Phase,
-    },
     /// A ramp that is flat, or steeper than a vehicle climbs.
     #[error("a ramp of {:.1}° cannot be climbed", .ramp_rad.to_degrees())]
     Ramp {
@@ -74,9 +68,6 @@ impl Explain for VirtualRigError {
         Some(match self {
             VirtualRigError::Design(error) => return error.hint(),
             VirtualRigError::OutOfReach(error) => return error.hint(),
-            VirtualRigError::Phase { .. } => {
-                "It can do every phase but obstacle: still, bounce, ramp left, ramp right, rock forward, rock back, shove left, shove right.".into()
-            }
             VirtualRigError::Ramp { .. } => "Give a --ramp-angle between 5 and 45 degrees.".into(),
             VirtualRigError::NoTravel { .. } => {
                 "Give the axle more room: `sweep = { up = 90, down = 130, roll = 18 }`, and straps and shocks that let it move."

@@ -13,6 +13,7 @@ pub mod image;
 pub mod logger;
 mod memory;
 pub mod parts;
+pub mod procedure;
 #[cfg(unix)]
 pub mod pty;
 mod pull;

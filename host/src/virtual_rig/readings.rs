@@ -3,6 +3,7 @@
 //! Every error is drawn once, from the rig file's own statement of how well the thing is known; a perfect rig draws none.
 
 use super::error::VirtualRigError;
+use super::procedure::{Held, Procedure};
 use super::vehicle_on_ramp::{Stance, VehicleOnRamp};
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::{Matrix3, Vector3};
@@ -99,7 +100,11 @@ impl TrueScalar {
     /// The reading at a stance, SI, within the sensor's range; times must rise, for the hysteresis.
     fn read(&mut self, vehicle: &VehicleOnRamp, stance: &Stance) -> f64 {
         let body = PlacedBody::new(&stance.pose(self.axle), vehicle.centre(self.axle));
-        let value = self.model.value(&body);
+        self.feel(self.model.value(&body))
+    }
+
+    /// The reading at a true value.
+    fn feel(&mut self, value: f64) -> f64 {
         let bow = self.bow * (std::f64::consts::TAU * value / self.bow_span + self.bow_phase).sin();
         let felt = self.scale * value + self.zero + bow;
         let found = felt + self.start * self.half_loop;
@@ -138,16 +143,34 @@ impl TrueUnit {
         }
     }
 
-    /// Place of the unit in the level frame, m, and the rotation from its carrier to there. A knuckle counts as the axle: the
-    /// wheels are held straight.
+    /// Place of the unit in the level frame, m, and the rotation from its carrier to there. A knuckle turns about its kingpin as the
+    /// drag link bids it; where none is drawn it counts as the axle.
     fn carried(&self, vehicle: &VehicleOnRamp, stance: &Stance) -> (Vector3<f64>, Matrix3<f64>) {
         match self.unit.carrier {
             Carrier::Chassis => (vehicle.place(stance, self.axle, &self.unit.at), stance.chassis.rotation()),
             Carrier::Axle | Carrier::KnuckleLeft | Carrier::KnuckleRight => {
                 let body = PlacedBody::new(&stance.pose(self.axle), vehicle.centre(self.axle));
-                let place = vehicle.place(stance, self.axle, &body.position(&self.unit.at));
-                (place, stance.axle_rotation(self.axle))
+                let (point, turn) = match self.unit.carrier {
+                    Carrier::Axle => None,
+                    side => vehicle.knuckle(stance, self.axle, side == Carrier::KnuckleLeft),
+                }
+                .unwrap_or((self.unit.at, Rotation3::identity()));
+                let at = point + turn * (self.unit.at - point);
+                let place = vehicle.place(stance, self.axle, &body.position(&at));
+                (place, stance.axle_rotation(self.axle) * turn.matrix())
             }
+        }
+    }
+
+    /// The up direction in the sensor's axes in a position of a procedure.
+    fn up(&self, held: Option<Held>) -> Vector3<f64> {
+        match held {
+            Some(Held::Up(up)) => up,
+            Some(Held::Tilt([roll_rad, pitch_rad])) => {
+                let body = Rotation3::from_euler_angles(roll_rad, pitch_rad, 0.0);
+                self.mounting.tr_mul(&(body.inverse() * Vector3::z()))
+            }
+            Some(Held::Value(_)) | None => self.mounting.tr_mul(&Vector3::z()),
         }
     }
 
@@ -158,12 +181,19 @@ impl TrueUnit {
             [t_s - STEP_S, t_s, t_s + STEP_S].map(at);
         let acceleration = (after - now * 2.0 + before) / (STEP_S * STEP_S);
         let force = turned.transpose() * (acceleration + Vector3::new(0.0, 0.0, STANDARD_GRAVITY));
-        let turn = Rotation3::from_matrix_unchecked(turned_before.transpose() * turned_after);
-        let rate = turn.scaled_axis() / (2.0 * STEP_S);
+        // The sine of so small a turn is the turn itself, and unlike an arc cosine it bears rounding.
+        let turn = turned_before.transpose() * turned_after;
+        let [x, y, z] = [(2, 1), (0, 2), (1, 0)].map(|(i, k)| 0.5 * (turn[(i, k)] - turn[(k, i)]));
+        let rate = Vector3::new(x, y, z) / (2.0 * STEP_S);
         let to_sensor = self.mounting.transpose();
+        self.feel(&(to_sensor * force), &(to_sensor * rate))
+    }
+
+    /// The readings of a true specific force and rate, sensor axes.
+    fn feel(&mut self, force: &Vector3<f64>, rate: &Vector3<f64>) -> [Vector3<f64>; 2] {
         let (accel_noise, gyro_noise) = (self.unit.accel_noise, self.unit.gyro_noise);
-        let force = (to_sensor * force).component_mul(&self.accel_scale) + self.accel_bias;
-        let rate = to_sensor * rate + self.gyro_bias;
+        let force = force.component_mul(&self.accel_scale) + self.accel_bias;
+        let rate = rate + self.gyro_bias;
         [force + self.dice.vector(accel_noise), rate + self.dice.vector(gyro_noise)]
     }
 }
@@ -188,6 +218,7 @@ pub enum Felt {
 pub struct Readings {
     vehicle: VehicleOnRamp,
     sensors: Vec<TrueSensor>,
+    procedure: Option<Procedure>,
 }
 
 impl Readings {
@@ -211,7 +242,13 @@ impl Readings {
                 _ => Err(VirtualRigError::Force { sensor: sensor.name.clone() }),
             }
         });
-        Ok(Self { sensors: sensors.collect::<Result<_, _>>()?, vehicle })
+        Ok(Self { sensors: sensors.collect::<Result<_, _>>()?, vehicle, procedure: None })
+    }
+
+    /// One sensor is off the vehicle, or its body is tilted, and goes through the positions of a procedure.
+    pub fn with_procedure(mut self, procedure: Procedure) -> Self {
+        self.procedure = Some(procedure);
+        self
     }
 
     /// The vehicle that carries them.
@@ -222,9 +259,19 @@ impl Readings {
     /// What a sensor of the rig reads at `t_s` of the test; `None` if there is no such sensor. The times of one sensor rise.
     pub fn read(&mut self, sensor: usize, t_s: f64) -> Option<Felt> {
         let vehicle = &self.vehicle;
-        Some(match self.sensors.get_mut(sensor)? {
-            TrueSensor::Scalar(scalar) => Felt::Scalar(scalar.read(vehicle, &vehicle.at(t_s))),
-            TrueSensor::Unit(unit) => Felt::Unit(unit.read(vehicle, t_s)),
+        let held = |t_s: f64| {
+            let procedure = self.procedure.as_ref().filter(|p| p.sensor == sensor)?;
+            procedure.at(vehicle.phases(), t_s)
+        };
+        Some(match (self.sensors.get_mut(sensor)?, held(t_s)) {
+            (TrueSensor::Scalar(scalar), Some(Held::Value(value))) => Felt::Scalar(scalar.feel(value)),
+            (TrueSensor::Unit(unit), Some(Held::Up(_) | Held::Tilt(_))) => {
+                let up = |t_s: f64| unit.up(held(t_s));
+                let [up, rate] = Procedure::turning(up, t_s);
+                Felt::Unit(unit.feel(&(up * STANDARD_GRAVITY), &rate))
+            }
+            (TrueSensor::Scalar(scalar), _) => Felt::Scalar(scalar.read(vehicle, &vehicle.at(t_s))),
+            (TrueSensor::Unit(unit), _) => Felt::Unit(unit.read(vehicle, t_s)),
         })
     }
 }

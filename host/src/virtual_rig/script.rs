@@ -21,6 +21,9 @@ const HOLD_EVERY_M: f64 = 0.1;
 const PULL_PER_S: f64 = 0.5;
 const PULL_GATHERS_S: f64 = 1.0;
 const PULL_HOLD_S: f64 = 4.0;
+/// How long a drive over rough ground takes, s, and the time to gather speed and to lose it.
+const OBSTACLE_S: f64 = 45.0;
+const OBSTACLE_GATHERS_S: f64 = 2.0;
 /// Rest at the end of a phase before the next begins, s.
 const REST_S: f64 = 1.0;
 
@@ -69,6 +72,12 @@ impl Script {
     /// Up and down; the parameter counts cycles.
     pub fn bounce(&mut self) {
         self.leg(Phase::Bounce, [(Move::new(0.0, CYCLES, CYCLES_PER_S, BOUNCE_GATHERS_S), 0.0)]);
+    }
+
+    /// Over rough ground; the parameter is the part of the way.
+    pub fn obstacle(&mut self) {
+        let drive = Move::new(0.0, 1.0, 1.0 / OBSTACLE_S, OBSTACLE_GATHERS_S);
+        self.leg(Phase::Obstacle, [(drive, 0.0)]);
     }
 
     /// Up a ramp and back; the parameter is the way along the ramp, from `from_m` to `to_m`. `rise` tells the wheel's rise at

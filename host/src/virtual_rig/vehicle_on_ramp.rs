@@ -10,10 +10,12 @@ use super::script::Script;
 use super::spline::Spline;
 use super::springs::Sprung;
 use super::stand::{Chassis, Ground};
+use crate::design::drag_link::knuckle_turn;
 use crate::design::{Follower, Mechanism};
 use crate::geometry::{Matrix3, Pose, Vector3};
 use crate::run::{Phase, PhaseSpan};
-use crate::vehicle::{Axle, Position, Vehicle};
+use crate::vehicle::{Axle, DragLink, Position, Vehicle};
+use nalgebra::{Rotation3, Unit};
 
 /// Part of the sweep that a bounce goes through: jacks and frames leave some.
 const BOUNCE_OF_SWEEP: f64 = 0.7;
@@ -22,6 +24,13 @@ const BOUNCE_ROLL_RAD: f64 = 0.005;
 /// States of a bounce's cycle, and how many are solved beyond each end so that the curve has no seam.
 const BOUNCE_STATES: i32 = 240;
 const BOUNCE_BEYOND: i32 = 12;
+/// Rough ground: how often it lifts both wheels and how often one after the other, on the way, and the parts of the sweep that it takes.
+const HEAVES: f64 = 5.0;
+const ROLLS: f64 = 3.0;
+const OBSTACLE_OF_SWEEP: f64 = 0.65;
+/// States of a drive over it, and the part of the way on which it begins and ends.
+const OBSTACLE_STATES: i32 = 360;
+const GENTLE_PART: f64 = 0.12;
 /// Ramps that a vehicle climbs, rad: 5° to 45°.
 const RAMPS_RAD: [f64; 2] = [std::f64::consts::PI / 36.0, std::f64::consts::FRAC_PI_4];
 
@@ -78,6 +87,8 @@ pub struct VehicleOnRamp {
     lifts: Vec<(Phase, Lift)>,
     /// Of each axle: its centre, and its wheel centreline from the axle under test.
     axles: Vec<(Vector3<f64>, f64)>,
+    /// Of each axle: what steers its knuckles.
+    drag_links: Vec<Option<DragLink>>,
 }
 
 impl VehicleOnRamp {
@@ -102,6 +113,7 @@ impl VehicleOnRamp {
             ride,
             lifts: Vec::new(),
             axles: vehicle.axles.iter().map(|a| (a.centre(), solver.ahead_m(a))).collect(),
+            drag_links: vehicle.axles.iter().map(|a| a.drag_link.clone()).collect(),
         };
         for phase in &test.phases {
             let course = match phase {
@@ -124,7 +136,10 @@ impl VehicleOnRamp {
                     it.script.pull(*phase);
                     Some(solver.pull(*phase)?)
                 }
-                Phase::Obstacle => return Err(VirtualRigError::Phase { phase: *phase }),
+                Phase::Obstacle => {
+                    it.script.obstacle();
+                    Some(solver.obstacle()?)
+                }
             };
             it.courses.push(course);
         }
@@ -155,6 +170,26 @@ impl VehicleOnRamp {
     /// An axle's centre at ride height, m, in its own floor coordinates.
     pub fn centre(&self, axle: usize) -> Vector3<f64> {
         self.axles.get(axle).map_or_else(Vector3::zeros, |(centre, _)| *centre)
+    }
+
+    /// How a knuckle is turned about its kingpin, the steering held: a point of the kingpin (m) and the turn, in the axle's axes. None
+    /// where nothing steers the axle. Both knuckles turn alike, as the tie rod makes them.
+    pub fn knuckle(
+        &self,
+        stance: &Stance,
+        axle: usize,
+        left: bool,
+    ) -> Option<(Vector3<f64>, Rotation3<f64>)> {
+        let link = self.drag_links.get(axle)?.as_ref()?;
+        let (steer_rad, turn) = knuckle_turn(link, self.centre(axle), &stance.pose(axle))?;
+        let point = link.kingpin_point;
+        if (point.y > 0.0) == left {
+            return Some((point, turn));
+        }
+        let upward = link.kingpin_direction * link.kingpin_direction.z.signum();
+        let mirrored = |v: &Vector3<f64>| Vector3::new(v.x, -v.y, v.z);
+        let axis = Unit::new_normalize(mirrored(&upward));
+        Some((mirrored(&point), Rotation3::from_axis_angle(&axis, steer_rad)))
     }
 
     /// A chassis point of an axle's floor coordinates in the level frame, m.
@@ -290,6 +325,27 @@ impl<'a> Solver<'a> {
             states.push((cycle, chassis, self.poses(&mut followers, heave_m, roll_rad, chassis.roll_rad)?));
         }
         Course::through(true, states).ok_or_else(|| self.no_travel(Phase::Bounce))
+    }
+
+    /// A drive over rough ground by the part of the way: heave and articulation come and go each in its own time.
+    fn obstacle(&self) -> Result<Course, VirtualRigError> {
+        let sweep = &self.axle.sweep;
+        let middle_m = 0.5 * (sweep.up_m - sweep.down_m);
+        let half_m = 0.5 * (sweep.up_m + sweep.down_m);
+        let mut followers = self.followers();
+        let mut states = Vec::new();
+        for k in 0..=OBSTACLE_STATES {
+            let way = f64::from(k) / f64::from(OBSTACLE_STATES);
+            let near_end = (way.min(1.0 - way) / GENTLE_PART).min(1.0);
+            let size = OBSTACLE_OF_SWEEP * near_end * near_end * (3.0 - 2.0 * near_end);
+            let turns = std::f64::consts::TAU * way;
+            let heave_m = size * (middle_m + half_m * (HEAVES * turns).sin());
+            let roll_rad = size * sweep.roll_rad * (ROLLS * turns).sin();
+            let pose = self.poses(&mut followers, heave_m, roll_rad, 0.0)?;
+            let chassis = self.ground.level(&pose[self.test.axle]);
+            states.push((way, chassis, self.poses(&mut followers, heave_m, roll_rad, chassis.roll_rad)?));
+        }
+        Course::through(false, states).ok_or_else(|| self.no_travel(Phase::Obstacle))
     }
 
     /// A pull by the part of its load.

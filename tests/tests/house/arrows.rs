@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 /// Each module of `host/src` with the modules that it may use besides itself. Data flows down this table: a module uses only
 /// what stands above it. `measure` never sees `design`: the pose is measured without the design.
-const MAY_USE: [(&str, &[&str]); 16] = [
+const MAY_USE: [(&str, &[&str]); 17] = [
     ("explain", &[]),
     ("geometry", &[]),
     ("files", &["explain", "geometry"]),
@@ -13,6 +13,7 @@ const MAY_USE: [(&str, &[&str]); 16] = [
     ("rig", &["explain", "geometry", "files", "vehicle"]),
     ("design", &["explain", "geometry", "files", "vehicle"]),
     ("run", &["explain", "geometry", "files", "vehicle", "rig", "hingeline_protocol"]),
+    ("calibrate", &["explain", "geometry", "vehicle", "rig", "run"]),
     ("measure", &["explain", "geometry", "vehicle", "rig", "run"]),
     ("judge", &["explain", "geometry", "vehicle", "rig", "run", "design", "measure"]),
     ("history", &["explain", "geometry", "files", "vehicle", "run", "measure", "judge"]),
@@ -41,6 +42,7 @@ const MAY_USE: [(&str, &[&str]); 16] = [
             "rig",
             "design",
             "run",
+            "calibrate",
             "measure",
             "judge",
             "history",
@@ -60,8 +62,8 @@ const MAY_USE: [(&str, &[&str]); 16] = [
     (
         "cli",
         &[
-            "explain", "files", "vehicle", "rig", "design", "run", "measure", "judge", "history", "device",
-            "jobs", "show", "serve",
+            "explain", "files", "vehicle", "rig", "design", "run", "calibrate", "measure", "judge", "history",
+            "device", "jobs", "show", "serve",
         ],
     ),
 ];

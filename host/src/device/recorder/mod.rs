@@ -108,6 +108,11 @@ impl Recorder {
         self.started_us
     }
 
+    /// Phases of the plan that have begun.
+    pub fn begun(&self) -> usize {
+        self.begun
+    }
+
     /// The latest reading of every channel, and what was lost.
     pub fn live(&self) -> &Live {
         &self.live

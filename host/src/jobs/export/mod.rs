@@ -282,7 +282,7 @@ impl Wanted {
 
     /// Writes the three tables of a run, and only when all of them are whole gives them their names.
     fn export(&self, request: &Request, source: &Source) -> Result<ExportedRun, TableFileError> {
-        let Source { vehicle, rig, recording } = source;
+        let Source { vehicle, rig, recording, .. } = source;
         let (analysis, not_measured) = match measure::analyse(vehicle, rig, recording) {
             Ok(analysis) => (Some(analysis), None),
             Err(error) => (None, Some(error.to_string())),

@@ -131,12 +131,18 @@ pub struct Guide {
 }
 
 impl Guide {
-    /// A guide for a vehicle's folder, without the sensors of these names.
+    /// A guide for a vehicle's folder, without the sensors of these names; `now_us` is now, µs since 1970.
     ///
     /// # Errors
     /// Where a file is missing or wrong.
-    pub fn load(vehicle_folder: &Path, without: &[String], facts: &Facts) -> Result<Self, Failure> {
+    pub fn load(
+        vehicle_folder: &Path,
+        without: &[String],
+        facts: &Facts,
+        now_us: i64,
+    ) -> Result<Self, Failure> {
         let mut folder = VehicleFolder::load(vehicle_folder)?;
+        folder.calibrate(now_us)?;
         folder.leave_out(without)?;
         Ok(Self::new(folder.vehicle, folder.rig, facts.clone()))
     }

@@ -41,6 +41,8 @@ const MOST_EARLY: usize = 256 * 1024;
 pub struct Request {
     /// The folder of the vehicle.
     pub vehicle_folder: PathBuf,
+    /// The folder in it that the recording goes to: that of its runs, or of what calibrations come from.
+    pub shelf: &'static str,
     /// The test.
     pub test: Option<Test>,
     /// The phases in order; none: only readings are recorded. [`Test::plan`] gives those of a test.
@@ -74,6 +76,8 @@ pub struct Progress<'a> {
     pub phase: Option<Phase>,
     /// The phase that comes next.
     pub next: Option<Phase>,
+    /// Phases of the plan that have begun.
+    pub begun: usize,
     /// Latest readings, and readings received and lost.
     pub live: &'a Live,
     /// Frames that the line damaged.
@@ -219,6 +223,7 @@ fn record(
     open: Open,
 ) -> Result<Recorded, Failure> {
     let mut folder = VehicleFolder::load(&request.vehicle_folder)?;
+    folder.calibrate(request.now.timestamp().as_microsecond())?;
     folder.leave_out(&request.without)?;
     let setup = Setup::of(&folder.rig)?;
     let link = Link::open(connect, request.reconnect_s)?;
@@ -354,7 +359,7 @@ impl Work<'_> {
         let facts = facts(request.test, &request.plan, &request.facts);
         let notes = noted(&facts.notes, &request.without);
         header.set_facts(&Facts { notes, ..facts });
-        let draft = self.folder.begin_run()?;
+        let draft = self.folder.begin_in(request.shelf)?;
         self.folder.describe(&draft, &mut header)?;
         let path = draft.publish(&run_name(&request.now, request.test, &request.plan))?;
         let mut to = open(&path)?;
@@ -386,6 +391,7 @@ impl Work<'_> {
             linked: self.link.is_up(),
             phase: self.recorder.phase(),
             next: self.recorder.next_phase(),
+            begun: self.recorder.begun(),
             live: self.recorder.live(),
             damaged_frames: self.recorder.damaged_frames(),
             restarts: self.recorder.restarts(),

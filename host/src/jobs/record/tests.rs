@@ -52,7 +52,17 @@ fn request(vehicle_folder: PathBuf, test: Option<Test>) -> Request {
     let facts = Facts { ramp_angle_rad: Some(0.3), notes: "windy".into(), ..Facts::default() };
     let plan = test.map(Test::plan).unwrap_or_default();
     let without = Vec::new();
-    Request { vehicle_folder, test, plan, facts, without, seconds: None, reconnect_s: 5.0, now: some_time() }
+    Request {
+        vehicle_folder,
+        shelf: crate::run::find::RUNS,
+        test,
+        plan,
+        facts,
+        without,
+        seconds: None,
+        reconnect_s: 5.0,
+        now: some_time(),
+    }
 }
 
 fn read(recorded: &Recorded, vehicle: &Path) -> Recording {

@@ -24,6 +24,7 @@ fn request(folder: &std::path::Path) -> Request {
         swapped: None,
         missing: Vec::new(),
         wiggle: false,
+        calibrates: None,
         speed: 1.0,
         seconds: None,
         baud: None,
@@ -37,6 +38,7 @@ fn any_program_can_record_from_its_port() {
     let dir = tempfile::tempdir().unwrap();
     let request = Request { baud: Some(DEFAULT_BAUD), deviation_seed: Some(2), ..request(dir.path()) };
     let record = record::Request {
+        shelf: crate::run::find::RUNS,
         vehicle_folder: dir.path().to_owned(),
         test: None,
         plan: vec![Phase::Still, Phase::Bounce],
@@ -97,7 +99,6 @@ fn what_cannot_be_simulated_is_said() {
     };
     let told = [
         fails(&Request { axle: Some("front".into()), ..base.clone() }),
-        fails(&Request { plan: vec![Phase::Still, Phase::Obstacle], ..base.clone() }),
         fails(&Request { ramp_rad: 0.0, ..base.clone() }),
     ];
     let rig = scenario::RIG.replacen("ads1115", "max11254", 1);

@@ -4,7 +4,7 @@ use super::reading::{Defaults, reading};
 use super::{POINT, unknown};
 use crate::files::{Bound, Example, Item, Quantity, Section};
 use crate::geometry::{Matrix3, Vector3};
-use crate::rig::{AngleSensor, Carrier, DrawWire, ForceSensor, Inertial, Kind, RangeFinder};
+use crate::rig::{AngleSensor, Carrier, DrawWire, ForceSensor, Inertial, Kind, RangeFinder, UnitFound};
 use crate::vehicle::Vehicle;
 
 /// The words for kinds.
@@ -228,6 +228,7 @@ fn inertial(section: &mut Section<'_>) -> Option<Inertial> {
         gyro_bias_u: gyro_bias.min(GYRO_BIAS_AFTER_STILL_U),
         accel_noise,
         gyro_noise,
+        found: UnitFound::default(),
     })
 }
 

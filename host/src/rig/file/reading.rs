@@ -45,6 +45,8 @@ pub(super) fn reading(section: &mut Section<'_>, defaults: &Defaults, vehicle: &
         hysteresis: hysteresis?,
         range: range?,
         mount_m: mount_m?,
+        gain: 1.0,
+        zero: None,
     })
 }
 

@@ -179,6 +179,11 @@ impl RunFolder {
         self.path.join(RIG)
     }
 
+    /// The calibration as it was; the file is there only where the vehicle had one.
+    pub fn calibration_file(&self) -> PathBuf {
+        self.path.join(CALIBRATION)
+    }
+
     /// Changes what a person typed in (a taped distance, a note). The header is replaced as a whole or not at all.
     ///
     /// # Errors
@@ -239,7 +244,7 @@ impl RunFolder {
         let file = File::open(&path).map_err(FolderError::io(&path))?;
         // What was imported was checked then: a column that was left out stays out.
         let units = self.header.table_units.iter().filter_map(|word| ColumnUnit::parse(word)).collect();
-        let choices = Choices { units, ignore_unknown: true, most_readings: None };
+        let choices = Choices { units, ignore_unknown: true, most_readings: None, no_phases: false };
         table::read(file, rig, centres, test, &choices).map_err(|source| FolderError::Table { path, source })
     }
 

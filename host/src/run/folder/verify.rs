@@ -183,6 +183,11 @@ pub fn is_recording(path: &Path) -> bool {
 /// The copies that are the right ones must also make sense.
 fn copies_are_readable(path: &Path, checked: &mut Checked) {
     let sound = |checked: &Checked, name: &str| !checked.found.iter().any(|found| found.file() == name);
+    if sound(checked, CALIBRATION)
+        && let Err(error) = rig::calibration::file::load_if_there(&path.join(CALIBRATION))
+    {
+        checked.found.push(Found::Unreadable(CALIBRATION, error.to_string()));
+    }
     if !sound(checked, VEHICLE) || !path.join(VEHICLE).is_file() {
         return;
     }

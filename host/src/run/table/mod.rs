@@ -32,6 +32,8 @@ pub struct Choices {
     pub ignore_unknown: bool,
     /// Keep no more readings of a channel than this, evenly over the time; the checks, counts and phases are those of all.
     pub most_readings: Option<usize>,
+    /// Take a table without a phase column as it is: nobody asks what was done when.
+    pub no_phases: bool,
 }
 
 /// Mistakes that are told at once.
@@ -74,5 +76,6 @@ pub fn read(
             return Err(TableError::Several { mistakes, read_on: true });
         }
     }
-    filling.finish(&headings, centres, test, lines.source().get_ref().hash())
+    let told = (!choices.no_phases).then_some((centres, test));
+    filling.finish(&headings, told, lines.source().get_ref().hash())
 }

@@ -210,7 +210,7 @@ impl<'a> Filling<'a> {
         self.recording.counts.received += 1;
         let reading = spec.reading();
         let value = raw.map(|raw| match to_si {
-            Some(to_si) => raw * to_si,
+            Some(to_si) => raw * to_si * reading.map_or(1.0, |r| r.gain),
             None => reading.map_or(&Scale::Linear(1.0), |r| &r.scale).apply(raw),
         });
         match value {
@@ -227,15 +227,15 @@ impl<'a> Filling<'a> {
         Ok(())
     }
 
-    /// The recording that the rows made; `hash` is that of the table's bytes.
+    /// The recording that the rows made; `hash` is that of the table's bytes. `told` is what phases are told from where no column
+    /// says them: the axle centres and the test; none: nobody asks.
     ///
     /// # Errors
     /// When there are too few rows, or the phases cannot be told.
     pub fn finish(
         mut self,
         headings: &Headings,
-        centres: &[Vector3<f64>],
-        test: Option<Test>,
+        told: Option<(&[Vector3<f64>], Option<Test>)>,
         hash: String,
     ) -> Result<Recording, TableError> {
         if self.rows.count < 2 {
@@ -244,7 +244,7 @@ impl<'a> Filling<'a> {
         let period_s = self.rows.settle();
         self.recording.provenance.data_hash = hash;
         self.recording.timing = Timing::SharedRow { period_s };
-        self.recording.facts.test = test.map(|t| t.words().to_owned());
+        self.recording.facts.test = told.and_then(|(_, test)| test).map(|t| t.words().to_owned());
         self.remark_on_columns(headings);
         self.remark_on_readings();
         for [from_s, to_s] in &self.rows.gaps {
@@ -258,7 +258,7 @@ impl<'a> Filling<'a> {
             if self.recording.spans(Phase::Still).next().is_none() {
                 self.recording.remarks.push("No row is marked still.".into());
             }
-        } else {
+        } else if let Some((centres, test)) = told {
             self.tell_phases(centres, test)?;
         }
         Ok(self.recording)

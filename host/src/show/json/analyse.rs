@@ -1,16 +1,19 @@
 //! `analyse --json`.
 
+use super::calibrate::Row as CalibrationRow;
+use super::flex::{Share, Used};
 use super::{FORMAT, Plain, Value, by_key, finite, text};
 use crate::judge::compare::InUse;
 use crate::measure::{AlongPoint, Analysis, AxleAnalysis, Budget, Direction, LinkMeasured};
+use crate::rig::calibration::Standing;
 use crate::run::Counts;
 use crate::vehicle::Side;
 use crate::vehicle::numbers::Key;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// An analysis as JSON; `in_use` says by axle which bracket holes the motion fits.
-pub fn analysis(analysis: &Analysis, in_use: &[Vec<InUse>]) -> String {
+/// An analysis as JSON; `in_use` says by axle which bracket holes the motion fits, `calibration` where the sensors' stands.
+pub fn analysis(analysis: &Analysis, in_use: &[Vec<InUse>], calibration: &[Standing]) -> String {
     let holes = |axle: usize| in_use.get(axle).map_or(&[][..], Vec::as_slice);
     let axles = analysis
         .axles
@@ -18,13 +21,17 @@ pub fn analysis(analysis: &Analysis, in_use: &[Vec<InUse>]) -> String {
         .enumerate()
         .map(|(k, axle)| Axle::of(axle, holes(k), analysis.counts))
         .collect();
-    text(&Document { format: FORMAT, axles })
+    let calibration = calibration.iter().map(CalibrationRow::of).collect();
+    let articulation_sharing = analysis.sharing.iter().map(Share::of).collect();
+    text(&Document { format: FORMAT, axles, articulation_sharing, calibration })
 }
 
 #[derive(Serialize)]
 struct Document<'a> {
     format: u32,
     axles: Vec<Axle<'a>>,
+    articulation_sharing: Vec<Share<'a>>,
+    calibration: Vec<CalibrationRow<'a>>,
 }
 
 #[derive(Serialize)]
@@ -37,6 +44,7 @@ struct Axle<'a> {
     links: Vec<Link<'a>>,
     samples: Counts,
     fit: Fit,
+    envelope: Option<Used>,
 }
 
 #[derive(Serialize)]
@@ -98,6 +106,7 @@ impl<'a> Axle<'a> {
             links: axle.links.iter().map(|link| Link::of(link, in_use)).collect(),
             samples,
             fit: Fit { chi_square_per_dof: finite(axle.fit.chi_square_per_dof) },
+            envelope: axle.envelope.as_ref().map(Used::of),
         }
     }
 }

@@ -1,10 +1,12 @@
 //! Results for scripts: SI, `u` standard (k = 1), every key always present, null where there is no value.
 
 mod analyse;
+mod calibrate;
 mod compare;
 mod device;
 mod driveshaft;
 mod export;
+mod flex;
 mod folders;
 mod history;
 mod predict;
@@ -16,6 +18,7 @@ mod tune;
 mod wear;
 
 pub use analyse::analysis;
+pub use calibrate::calibrated;
 pub use compare::{comparison, runs};
 pub use device::device;
 pub use export::exported;

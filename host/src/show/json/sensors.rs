@@ -1,5 +1,6 @@
 //! `sensors --json`.
 
+use super::calibrate::Row as CalibrationRow;
 use super::{FORMAT, finite, text};
 use crate::jobs::sensors::{AxleReach, Reach};
 use crate::vehicle::numbers::Key;
@@ -12,6 +13,7 @@ pub fn sensors(reach: &Reach) -> String {
         format: FORMAT,
         vehicle: &reach.vehicle,
         axles: reach.axles.iter().map(Axle::of).collect(),
+        calibration: reach.calibration.iter().map(CalibrationRow::of).collect(),
     })
 }
 
@@ -20,6 +22,7 @@ struct Document<'a> {
     format: u32,
     vehicle: &'a str,
     axles: Vec<Axle<'a>>,
+    calibration: Vec<CalibrationRow<'a>>,
 }
 
 #[derive(Serialize)]

@@ -46,11 +46,14 @@ fn holes() -> Vec<Vec<InUse>> {
 
 #[test]
 fn an_analysis_has_its_shape() {
-    let document = parsed(&super::analysis(&sample::analysis(), &holes()));
-    has(&document, &["format", "axles"]);
+    let document = parsed(&super::analysis(&sample::analysis(), &holes(), &[]));
+    has(&document, &["format", "axles", "articulation_sharing", "calibration"]);
     assert_eq!(document["format"], 1);
     let axle = &document["axles"][0];
-    has(axle, &["name", "measured", "along", "budget", "ramp_travel_index", "links", "samples", "fit"]);
+    has(
+        axle,
+        &["name", "measured", "along", "budget", "ramp_travel_index", "links", "samples", "fit", "envelope"],
+    );
     has(&axle["measured"], &vocabulary());
     axle["measured"].as_object().expect("numbers").values().for_each(is_measured);
     assert_eq!(axle["measured"]["castor_rad"]["status"], "not measured");
@@ -68,7 +71,7 @@ fn an_analysis_has_its_shape() {
 
 #[test]
 fn states_along_the_travel_have_their_shape() {
-    let document = parsed(&super::analysis(&sample::analysis(), &[]));
+    let document = parsed(&super::analysis(&sample::analysis(), &[], &[]));
     let along = document["axles"][0]["along"].as_array().expect("states");
     let directions: BTreeSet<&str> = along.iter().filter_map(|p| p["direction"].as_str()).collect();
     assert_eq!(directions, BTreeSet::from(["up", "down"]));
@@ -82,7 +85,7 @@ fn states_along_the_travel_have_their_shape() {
 
 #[test]
 fn links_say_which_hole_the_motion_fits() {
-    let document = parsed(&super::analysis(&sample::analysis(), &holes()));
+    let document = parsed(&super::analysis(&sample::analysis(), &holes(), &[]));
     let links = document["axles"][0]["links"].as_array().expect("links");
     for link in links {
         has(link, &["name", "length_m", "nominal_m", "play_m", "in_use"]);
@@ -136,6 +139,6 @@ fn what_is_no_number_is_null() {
         measured.value = Some(f64::NAN);
         measured.u = Some(f64::INFINITY);
     }
-    let document = parsed(&super::analysis(&analysis, &[]));
+    let document = parsed(&super::analysis(&analysis, &[], &[]));
     assert!(document["axles"][0]["measured"]["anti_squat_percent"]["value"].is_null());
 }

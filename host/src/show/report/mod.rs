@@ -4,6 +4,7 @@
 pub mod designed;
 pub(in crate::show) mod evidence;
 pub(in crate::show) mod figures;
+mod flex;
 mod limits;
 pub(in crate::show) mod origin;
 mod style;
@@ -50,6 +51,7 @@ pub fn sections(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -
         @for axle in &comparison.axles {
             (axle_section(axle, comparison, vehicle, options))
         }
+        (flex::shared(&comparison.sharing, options.units))
         (origin::provenance(comparison, options))
         (origin::cautions())
         @for axle in &comparison.axles {
@@ -116,6 +118,7 @@ fn axle_section(
             (figures::drawings(axle, vehicle, options.units))
             (figures::curves(axle, vehicle, options.units))
             (evidence::travel(axle, options.units))
+            (flex::used(&axle.analysis, options.units))
             (evidence::links(axle, comparison.facts.load_n, options.units))
             (limits::sensors(axle, options.units))
             (origin::remarks(&axle.analysis.remarks, &comparison.remarks))

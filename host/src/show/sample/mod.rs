@@ -225,6 +225,7 @@ fn axle(mechanism: &Mechanism) -> AxleAnalysis {
         links: links(&path),
         turned: by_itself::turned(),
         fit: FitQuality { chi_square_per_dof: Some(1.12), surface_residual: [2e-4, 2e-4, 1e-4, 1e-4] },
+        envelope: None,
         travel: Travel { heave_m: [-0.08, 0.08], roll_rad: [-0.25, 0.25] },
         seen: [true; 6],
         residuals: by_itself::residuals(),
@@ -254,6 +255,7 @@ pub fn analysis() -> Analysis {
     Analysis {
         vehicle: "Bramble".into(),
         axles: vec![axle(&mechanism)],
+        sharing: Vec::new(),
         counts: Counts { received: 62_400, lost: 38, excluded: 12 },
         facts: Facts { test: Some("ramp".into()), ramp_angle_rad: Some(0.349), ..Facts::default() },
         provenance: provenance("ramp-2"),
@@ -349,6 +351,7 @@ pub fn comparison() -> Comparison {
     Comparison {
         vehicle: analysis.vehicle,
         axles: vec![axle],
+        sharing: analysis.sharing,
         counts: analysis.counts,
         facts: analysis.facts,
         provenance: analysis.provenance,

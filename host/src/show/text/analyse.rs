@@ -3,6 +3,7 @@
 use super::page::{Ink, Page};
 use super::{Options, parts};
 use crate::measure::{Analysis, AxleAnalysis, Status};
+use crate::show::flex;
 use crate::show::rows::{self, Answer, Row};
 use crate::show::units::{PLUS_MINUS, Units};
 use crate::show::verdict;
@@ -20,11 +21,13 @@ pub fn analysis(analysis: &Analysis, vehicle: &Vehicle, options: &Options) -> St
         page.paragraph(PLUS_MINUS, Ink::Faint);
         numbers(&mut page, &answers);
         parts::travel(&mut page, axle, options.units);
+        envelope(&mut page, axle, options.units);
         parts::links(&mut page, axle, options.units);
         agreement(&mut page, axle);
         limits(&mut page, axle, options.units);
         parts::remarks(&mut page, &axle.remarks);
     }
+    parts::sharing(&mut page, &analysis.sharing, options.units);
     parts::samples(&mut page, &analysis.counts);
     parts::remarks(&mut page, &analysis.remarks);
     page.finish()
@@ -49,6 +52,15 @@ fn sentence(row: &Row) -> String {
         (Some(word), _) if row.measured.value.is_some() => format!("{}, {word}", row.value()),
         (_, Some(why)) => format!("{}: {why}", row.value()),
         _ => row.value(),
+    }
+}
+
+/// What the axle used of its travel, of a run over obstacles.
+fn envelope(page: &mut Page, axle: &AxleAnalysis, units: Units) {
+    let Some(used) = axle.envelope.as_ref().filter(|e| e.obstacle) else { return };
+    page.heading(&flex::envelope_heading(used));
+    for (label, sentences) in flex::envelope(used, units) {
+        page.entry('·', Ink::Plain, &label, &sentences);
     }
 }
 

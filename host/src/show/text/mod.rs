@@ -2,6 +2,7 @@
 //! a sign already says.
 
 mod analyse;
+mod calibrate;
 mod compare;
 mod device;
 mod export;
@@ -22,6 +23,7 @@ mod tune;
 mod wear;
 
 pub use analyse::analysis;
+pub use calibrate::{calibrated, calibration};
 pub use compare::comparison;
 pub use device::{device, moving as device_moving, turn as device_turn};
 pub use export::exported;

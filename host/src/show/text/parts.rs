@@ -1,10 +1,10 @@
 //! Parts that several texts share.
 
 use super::page::{Ink, Page};
-use crate::measure::{AxleAnalysis, LinkMeasured, Measured};
+use crate::measure::{AxleAnalysis, LinkMeasured, Measured, Sharing};
 use crate::run::{Counts, Facts};
 use crate::show::entries::Entry;
-use crate::show::{Units, phrases, words};
+use crate::show::{Units, flex, phrases, words};
 
 /// Which run it was.
 pub fn measured_on(page: &mut Page, run: &str, facts: &Facts) {
@@ -46,6 +46,18 @@ pub fn travel(page: &mut Page, axle: &AxleAnalysis, units: Units) {
         let label = format!("ramp travel index, {side} wheel up");
         let sign = if index.index.measured().is_some() { '·' } else { '?' };
         page.entry(sign, Ink::Plain, &label, &[phrases::ramp_index(index, units)]);
+    }
+}
+
+/// How two axles share the flex.
+pub fn sharing(page: &mut Page, sharings: &[Sharing], units: Units) {
+    if sharings.is_empty() {
+        return;
+    }
+    page.heading(flex::SHARING_HEADING);
+    for sharing in sharings {
+        let (label, sentences) = flex::sharing(sharing, units);
+        page.entry('·', Ink::Plain, &label, &sentences);
     }
 }
 

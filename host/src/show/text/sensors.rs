@@ -1,6 +1,7 @@
 //! What a set of sensors can and cannot see, and what to add.
 
 use super::Options;
+use super::calibrate::standings;
 use super::page::{Ink, Page};
 use crate::jobs::sensors::{AxleReach, NumberReach, Reach};
 use crate::show::questions::Question;
@@ -38,6 +39,7 @@ pub fn sensors(reach: &Reach, options: &Options) -> String {
         }
         additions(&mut page, axle, options.units);
     }
+    standings(&mut page, &reach.calibration, options);
     page.finish()
 }
 

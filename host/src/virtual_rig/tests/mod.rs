@@ -1,8 +1,11 @@
 //! The virtual rig against what it stands for.
 
+mod knuckle;
 mod logger;
 mod motion;
+mod obstacle;
 mod play;
+mod two_axles;
 
 use super::Test;
 use super::scenario;

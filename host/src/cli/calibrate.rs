@@ -1,0 +1,310 @@
+//! `hingeline calibrate`: what the sensors are worth, from known lengths, positions and attitudes.
+
+use super::keys::Keys;
+use super::output::{Output, Screen};
+use super::target::Columns;
+use super::{Ending, Failure};
+use crate::calibrate::heading::Attitude;
+use crate::device::line::SystemClock;
+use crate::device::ports::{DEFAULT_BAUD, PortConnector};
+use crate::files::logbook::Logbook;
+use crate::jobs::calibrate::guide::{HOLD_S, positions};
+use crate::jobs::calibrate::{self, CALIBRATIONS, Work};
+use crate::jobs::cautions::CAUTIONS;
+use crate::jobs::record;
+use crate::jobs::vehicle_folder::VehicleFolder;
+use crate::rig::calibration::VALID_DAYS;
+use crate::run::Facts;
+use crate::show::{json, text};
+use clap::Subcommand;
+use jiff::ZonedDateTime;
+use std::path::Path;
+
+/// Find zeros, scales, biases and headings of the sensors, and keep them with their date; without a subcommand, say where the
+/// calibration stands.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Readings come from a run or a table with every position marked still in the phase column (or just resting there for \
+five seconds each), from one run or table per position, or from a logger: --port asks for one position after another. Values are in \
+mm, degrees and newtons. What is found is added to calibration.toml in the vehicle's folder, used from then on in place of what \
+rig.toml says, and copied into every run. It is void when rig.toml says another place, plug or scale of the sensor, or when it \
+is too old."
+)]
+pub struct Args {
+    /// The vehicle: its name in the logbook, its folder, or its vehicle file.
+    #[arg(value_name = "VEHICLE")]
+    vehicle: String,
+    #[command(subcommand)]
+    what: Option<What>,
+    #[command(flatten)]
+    output: Output,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// The zero of wires and angle sensors, from lengths taped at the still.
+    Zero {
+        /// A sensor and its true length at the still, mm (an angle sensor: degrees against the drawing), such as "left travel=512";
+        /// may be given several times.
+        #[arg(long, value_name = "SENSOR=VALUE", value_parser = named)]
+        length: Vec<(String, f64)>,
+        /// A ride mark and its length taped at the still, mm; may be given several times. Without lengths and marks those of
+        /// vehicle.toml count.
+        #[arg(long, value_name = "MARK=MM", value_parser = named)]
+        mark: Vec<(String, f64)>,
+        /// How well a length (mm) or an angle (degrees) was read, one standard deviation; 0.5 mm and 0.2° where nothing is given.
+        #[arg(long, value_name = "VALUE", value_parser = positive)]
+        u: Option<f64>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// The scale of a wire or an angle sensor, from two or more known lengths or angles.
+    Scale {
+        /// The sensor.
+        #[arg(value_name = "SENSOR")]
+        sensor: String,
+        /// The known values in their order, mm or degrees: 100,300,500,700. With a reading typed behind each, in counts of rig.toml's
+        /// scale, no recording is needed: 100=3310,300=9905.
+        #[arg(long, value_name = "VALUES", value_delimiter = ',', value_parser = known, required = true, allow_hyphen_values = true)]
+        at: Vec<(f64, Option<f64>)>,
+        /// How well a value is known, one standard deviation, mm or degrees; 0.5 mm and 0.2° where nothing is given.
+        #[arg(long, value_name = "VALUE", value_parser = positive)]
+        u: Option<f64>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Bias, scale and misalignment of an inertial unit, from six positions or more: each of its faces up in turn.
+    Tumble {
+        /// The unit.
+        #[arg(value_name = "UNIT")]
+        sensor: String,
+        /// With --port: ask for six edges after the six faces; they find how far the axes are from square, and the biases better.
+        #[arg(long)]
+        edges: bool,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// The heading of an inertial unit about the vertical, from the still and one or more tilts that are known.
+    Heading {
+        /// The unit.
+        #[arg(value_name = "UNIT")]
+        sensor: String,
+        /// A position, in their order: level (the first), roll=10, pitch=-3, or both with a plus between, degrees; roll is left side
+        /// up, pitch nose down. Given once for each position.
+        #[arg(long, value_name = "ATTITUDE", value_parser = attitude, required = true)]
+        at: Vec<Attitude>,
+        /// How well roll and pitch are known, degrees, one standard deviation; 0.2 where nothing is given.
+        #[arg(long, value_name = "DEG", value_parser = positive)]
+        u: Option<f64>,
+        #[command(flatten)]
+        common: Common,
+    },
+}
+
+/// Where readings come from, and how long what is found holds.
+#[derive(Debug, Clone, clap::Args)]
+struct Common {
+    /// A run, a run folder, or a table with the positions; once for each position where they are recorded apart.
+    #[arg(long, value_name = "RUN|FILE")]
+    from: Vec<String>,
+    /// Record the positions now, from the logger on this serial port.
+    #[arg(long, value_name = "PATH", conflicts_with = "from")]
+    port: Option<String>,
+    /// Bits per second of a port that is not USB.
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_BAUD)]
+    baud: u32,
+    /// How many days it holds.
+    #[arg(long, value_name = "N", value_parser = positive, default_value_t = VALID_DAYS)]
+    valid_days: f64,
+    #[command(flatten)]
+    columns: Columns,
+    #[command(flatten)]
+    output: Output,
+}
+
+fn named(text: &str) -> Result<(String, f64), String> {
+    let wrong = || "write NAME=NUMBER, such as \"left travel=512\"".to_owned();
+    let (name, number) = text.rsplit_once('=').ok_or_else(wrong)?;
+    let number: f64 = number.trim().parse().map_err(|_| wrong())?;
+    if name.trim().is_empty() || !number.is_finite() {
+        Err(wrong())
+    } else {
+        Ok((name.trim().to_owned(), number))
+    }
+}
+
+/// Parses a known value with or without its reading.
+pub fn known(text: &str) -> Result<(f64, Option<f64>), String> {
+    let number = |text: &str| text.trim().parse::<f64>().ok().filter(|n| n.is_finite());
+    let wrong = || "write a value, such as 300, or a value and its reading, such as 300=9905".to_owned();
+    match text.split_once('=') {
+        None => Ok((number(text).ok_or_else(wrong)?, None)),
+        Some((value, reading)) => {
+            Ok((number(value).ok_or_else(wrong)?, Some(number(reading).ok_or_else(wrong)?)))
+        }
+    }
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(number) if number > 0.0 && number.is_finite() => Ok(number),
+        _ => Err("give a number greater than nothing".into()),
+    }
+}
+
+/// Parses the attitude of a position, degrees.
+pub fn attitude(text: &str) -> Result<Attitude, String> {
+    let mut attitude = Attitude::default();
+    if text.trim() == "level" {
+        return Ok(attitude);
+    }
+    for part in text.split('+') {
+        let wrong = || "write level, roll=10, pitch=-3, or roll=10+pitch=-0.8".to_owned();
+        let (word, degrees) = part.split_once('=').ok_or_else(wrong)?;
+        let degrees: f64 = degrees.trim().trim_end_matches('°').parse().map_err(|_| wrong())?;
+        if !(-90.0..=90.0).contains(&degrees) {
+            return Err("an attitude is between −90 and 90 degrees".into());
+        }
+        match word.trim() {
+            "roll" => attitude.roll_rad = degrees.to_radians(),
+            "pitch" => attitude.pitch_rad = degrees.to_radians(),
+            _ => return Err(wrong()),
+        }
+    }
+    Ok(attitude)
+}
+
+impl What {
+    fn parted(&self) -> (Work, &Common) {
+        match self {
+            What::Zero { length, mark, u, common } => {
+                (Work::Zero { lengths: length.clone(), marks: mark.clone(), u: *u }, common)
+            }
+            What::Scale { sensor, at, u, common } => {
+                (Work::Scale { sensor: sensor.clone(), known: at.clone(), u: *u }, common)
+            }
+            What::Tumble { sensor, edges, common } => {
+                (Work::Tumble { sensor: sensor.clone(), edges: *edges }, common)
+            }
+            What::Heading { sensor, at, u, common } => {
+                let u_rad = u.map(f64::to_radians);
+                (Work::Heading { sensor: sensor.clone(), attitudes: at.clone(), u_rad }, common)
+            }
+        }
+    }
+}
+
+/// Runs the command.
+pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
+    let parted = args.what.as_ref().map(What::parted);
+    let mut request = calibrate::Request {
+        vehicle: args.vehicle.clone(),
+        logbook: screen.logbook.clone(),
+        work: parted.as_ref().map(|(work, _)| work.clone()),
+        from: parted.as_ref().map(|(_, c)| c.from.clone()).unwrap_or_default(),
+        columns: parted.as_ref().map(|(_, c)| c.columns.choices()).unwrap_or_default(),
+        valid_days: parted.as_ref().map_or(VALID_DAYS, |(_, c)| c.valid_days),
+        now: ZonedDateTime::now(),
+    };
+    if let Some((work, common)) = &parted
+        && let Some(port) = &common.port
+    {
+        let Some(recorded) = record_positions(&request, work, port, common.baud, screen)? else {
+            return Ok(Ending::Done);
+        };
+        request.from = vec![recorded];
+    }
+    let calibrated = calibrate::run(&request)?;
+    let output = parted.as_ref().map_or(&args.output, |(_, common)| &common.output);
+    let page = if output.json || args.output.json {
+        json::calibrated(&calibrated)
+    } else {
+        text::calibrated(&calibrated, &screen.options(output))
+    };
+    screen.print(&page)?;
+    Ok(Ending::Done)
+}
+
+/// Records the positions one after another; gives the folder of the recording, or none where it was broken off.
+fn record_positions(
+    request: &calibrate::Request,
+    work: &Work,
+    port: &str,
+    baud: u32,
+    screen: &Screen,
+) -> Result<Option<String>, Failure> {
+    let logbook = Logbook::find(screen.logbook.as_deref(), Path::new(".")).ok();
+    let vehicle_folder = calibrate::vehicle_folder(&request.vehicle, logbook.as_ref())?;
+    let rig = VehicleFolder::load(&vehicle_folder)?.rig;
+    calibrate::checked(&rig, work)?;
+    let todo = positions(work, &rig);
+    screen.tell(&text::wrapped(&before(&todo)));
+    let recording = record::Request {
+        vehicle_folder,
+        shelf: CALIBRATIONS,
+        test: None,
+        plan: work.plan(),
+        facts: Facts { test: Some(format!("calibrate {}", work.word())), ..Facts::default() },
+        without: Vec::new(),
+        seconds: None,
+        reconnect_s: 30.0,
+        now: request.now.clone(),
+    };
+    let mut keys = Keys::listen();
+    let mut connector = PortConnector::new(port, baud);
+    let (mut told, mut stopped) = (0, false);
+    let recorded = record::run(&recording, &mut connector, &SystemClock::start(), &mut |progress| {
+        if progress.begun > told {
+            told = progress.begun;
+            let what = todo.get(told - 1).map_or("", String::as_str);
+            screen.tell(&text::wrapped(&format!(
+                "\nPosition {told} of {}: {what} When it has rested for {HOLD_S} seconds press Enter.",
+                todo.len()
+            )));
+        }
+        keys.pressed().inspect(|command| stopped |= *command == record::Command::Stop)
+    })?;
+    if stopped || recorded.phases.len() < todo.len() {
+        screen.tell(&format!(
+            "Broken off after {} of {} positions: nothing was calibrated. The readings are in {}.",
+            recorded.phases.len(),
+            todo.len(),
+            recorded.folder.display()
+        ));
+        return Ok(None);
+    }
+    Ok(Some(recorded.folder.display().to_string()))
+}
+
+fn before(todo: &[String]) -> String {
+    let mut text = String::from("Before you start:\n");
+    for caution in CAUTIONS {
+        text.push_str(&format!("  - {caution}\n"));
+    }
+    text.push_str(&format!(
+        "\n{} positions, one after another. Enter or the logger's button goes on to the next; q ends.",
+        todo.len()
+    ));
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_and_attitudes_are_read_as_people_type_them() {
+        assert_eq!(known("300"), Ok((300.0, None)));
+        assert_eq!(known(" 300 = 9905 "), Ok((300.0, Some(9905.0))));
+        assert!(known("three").is_err() && known("300=").is_err());
+        assert_eq!(named("left travel=512.5"), Ok(("left travel".into(), 512.5)));
+        assert!(named("=3").is_err() && named("left").is_err());
+        assert_eq!(attitude("level"), Ok(Attitude::default()));
+        let both = attitude("roll=10+pitch=-0.8").unwrap();
+        assert!(
+            (both.roll_rad.to_degrees() - 10.0).abs() < 1e-12
+                && (both.pitch_rad.to_degrees() + 0.8).abs() < 1e-12
+        );
+        assert!(attitude("yaw=3").is_err() && attitude("roll=100").is_err());
+    }
+}
