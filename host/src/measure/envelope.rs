@@ -156,6 +156,7 @@ mod tests {
             u: [Some(1e-3); 6],
             chi_square: 0.0,
             redundancy: 0,
+            direction: None,
         }
     }
 

@@ -68,7 +68,7 @@ pub(super) fn sharings(axles: &[AxleAnalysis]) -> Vec<Sharing> {
     let (Some(front), Some(rear)) = (at(Position::Front), at(Position::Rear)) else { return Vec::new() };
     let of = |phase: Phase| {
         let pairs = pairs(&front.path, &rear.path, phase);
-        Some(sharing(phase, [front.name.clone(), rear.name.clone()], &pairs)?)
+        sharing(phase, [front.name.clone(), rear.name.clone()], &pairs)
     };
     [Phase::RampLeft, Phase::RampRight].into_iter().filter_map(of).collect()
 }
