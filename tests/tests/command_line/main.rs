@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
 mod broken_files;
+mod calibrate;
 mod device;
 mod journey;
 mod over_time;
