@@ -237,8 +237,8 @@ fn record_positions(
     let vehicle_folder = calibrate::vehicle_folder(&request.vehicle, logbook.as_ref())?;
     let rig = VehicleFolder::load(&vehicle_folder)?.rig;
     calibrate::checked(&rig, work)?;
-    let todo = positions(work, &rig);
-    screen.tell(&text::wrapped(&before(&todo)));
+    let asked = positions(work, &rig);
+    screen.tell(&text::wrapped(&before(&asked)));
     let recording = record::Request {
         vehicle_folder,
         shelf: CALIBRATIONS,
@@ -256,19 +256,19 @@ fn record_positions(
     let recorded = record::run(&recording, &mut connector, &SystemClock::start(), &mut |progress| {
         if progress.begun > told {
             told = progress.begun;
-            let what = todo.get(told - 1).map_or("", String::as_str);
+            let what = asked.get(told - 1).map_or("", String::as_str);
             screen.tell(&text::wrapped(&format!(
                 "\nPosition {told} of {}: {what} When it has rested for {HOLD_S} seconds press Enter.",
-                todo.len()
+                asked.len()
             )));
         }
         keys.pressed().inspect(|command| stopped |= *command == record::Command::Stop)
     })?;
-    if stopped || recorded.phases.len() < todo.len() {
+    if stopped || recorded.phases.len() < asked.len() {
         screen.tell(&format!(
             "Broken off after {} of {} positions: nothing was calibrated. The readings are in {}.",
             recorded.phases.len(),
-            todo.len(),
+            asked.len(),
             recorded.folder.display()
         ));
         return Ok(None);
@@ -276,14 +276,14 @@ fn record_positions(
     Ok(Some(recorded.folder.display().to_string()))
 }
 
-fn before(todo: &[String]) -> String {
+fn before(asked: &[String]) -> String {
     let mut text = String::from("Before you start:\n");
     for caution in CAUTIONS {
         text.push_str(&format!("  - {caution}\n"));
     }
     text.push_str(&format!(
         "\n{} positions, one after another. Enter or the logger's button goes on to the next; q ends.",
-        todo.len()
+        asked.len()
     ));
     text
 }

@@ -96,10 +96,18 @@ fn bad_input_is_one_sentence_and_a_way_out() {
         arguments[k] = word;
         refused(&arguments)
     };
-    assert!(with(1, "Thistle").starts_with("hingeline: there is no vehicle \"Thistle\"\n\n  There are: Bramble."));
-    assert!(with(3, "left travle").starts_with("hingeline: the rig has no sensor \"left travle\"\n\n  There are: "));
+    assert!(
+        with(1, "Thistle").starts_with("hingeline: there is no vehicle \"Thistle\"\n\n  There are: Bramble.")
+    );
+    assert!(
+        with(3, "left travle")
+            .starts_with("hingeline: the rig has no sensor \"left travle\"\n\n  There are: ")
+    );
     let count = with(5, "100,300,500");
-    assert!(count.starts_with("hingeline: \"left travel\" rests in 4 positions, and 3 were named\n"), "{count}");
+    assert!(
+        count.starts_with("hingeline: \"left travel\" rests in 4 positions, and 3 were named\n"),
+        "{count}"
+    );
     assert!(with(7, "nowhere.csv").starts_with("hingeline: there is no run \"nowhere.csv\""));
     let same = with(5, "300,300.1,300.2,300.3");
     assert!(same.contains("say nothing of its scale: the known values are too close together"), "{same}");

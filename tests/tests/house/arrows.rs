@@ -62,8 +62,20 @@ const MAY_USE: [(&str, &[&str]); 17] = [
     (
         "cli",
         &[
-            "explain", "files", "vehicle", "rig", "design", "run", "calibrate", "measure", "judge", "history",
-            "device", "jobs", "show", "serve",
+            "explain",
+            "files",
+            "vehicle",
+            "rig",
+            "design",
+            "run",
+            "calibrate",
+            "measure",
+            "judge",
+            "history",
+            "device",
+            "jobs",
+            "show",
+            "serve",
         ],
     ),
 ];
