@@ -13,6 +13,10 @@ const PRIOR_SLOPE: f64 = 2.0;
 const MOST_STARTS: usize = 400;
 /// A limit that is not reached within this many spans of what was seen is not reached.
 const HORIZON: f64 = 50.0;
+/// Halvings of an interval in which a quantile is sought: it is then known to a part in 10¹² of it.
+const HALVINGS: usize = 40;
+/// Share of the posterior below which a start tells nothing: all of them together less than any printed digit.
+const NOTHING: f64 = 1e-12;
 
 /// A value at a time (in runs, or in days) with the variance of its own errors.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -77,8 +81,8 @@ pub fn fit(data: &[Dated], limit: Option<f64>) -> Option<Growth> {
     let best = candidates.iter().map(|c| c.log_weight).fold(f64::NEG_INFINITY, f64::max);
     let sum: f64 = candidates.iter().map(|c| (c.log_weight - best).exp()).sum();
     let log_factor = best + sum.ln() - (candidates.len() as f64).ln();
-    let weighted: Vec<(f64, &Candidate)> =
-        candidates.iter().map(|c| ((c.log_weight - best).exp() / sum, c)).collect();
+    let all = candidates.iter().map(|c| ((c.log_weight - best).exp() / sum, c));
+    let weighted: Vec<(f64, &Candidate)> = all.filter(|(weight, _)| *weight > NOTHING).collect();
     let mean_level: f64 = weighted.iter().map(|(w, c)| w * c.level).sum();
     let level_variance: f64 =
         weighted.iter().map(|(w, c)| w * (c.level_variance + (c.level - mean_level).powi(2))).sum();
@@ -198,7 +202,7 @@ fn time_left(weighted: &[(f64, &Candidate)], limit: f64, probability: f64, horiz
         return None;
     }
     let (mut low, mut high) = (0.0, horizon);
-    for _ in 0..60 {
+    for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
         if reached(weighted, limit, middle) >= probability { high = middle } else { low = middle }
     }
@@ -207,11 +211,12 @@ fn time_left(weighted: &[(f64, &Candidate)], limit: f64, probability: f64, horiz
 
 /// Quantile of the slope, which is not negative.
 fn slope_quantile(weighted: &[(f64, &Candidate)], probability: f64) -> f64 {
+    let from_zero: Vec<(f64, &Candidate, f64)> =
+        weighted.iter().map(|(weight, c)| (*weight, *c, normal_cdf(-c.slope / c.slope_u))).collect();
     let below = |slope: f64| -> f64 {
-        weighted
+        from_zero
             .iter()
-            .map(|(weight, c)| {
-                let zero = normal_cdf(-c.slope / c.slope_u);
+            .map(|(weight, c, zero)| {
                 let share = (normal_cdf((slope - c.slope) / c.slope_u) - zero) / (1.0 - zero).max(1e-300);
                 weight * share.clamp(0.0, 1.0)
             })
@@ -219,7 +224,7 @@ fn slope_quantile(weighted: &[(f64, &Candidate)], probability: f64) -> f64 {
     };
     let mut high = weighted.iter().map(|(_, c)| c.slope.max(0.0) + 6.0 * c.slope_u).fold(0.0, f64::max);
     let mut low = 0.0;
-    for _ in 0..60 {
+    for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
         if below(middle) >= probability { high = middle } else { low = middle }
     }

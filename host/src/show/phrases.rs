@@ -20,6 +20,9 @@ pub fn counted(counts: &Counts) -> String {
 
 /// `90 mm of bump to 60 mm of droop`.
 pub fn heave_range(axle: &AxleAnalysis, units: Units) -> String {
+    if goes_unseen(axle, 2) {
+        return UNSEEN.into();
+    }
     let [low, high] = axle.travel.heave_m;
     let decimals = if units == Units::Mm { 0 } else { 1 };
     let show = |v: f64| units.length().set_to(v, decimals);
@@ -28,9 +31,20 @@ pub fn heave_range(axle: &AxleAnalysis, units: Units) -> String {
 
 /// `15.0° right wheel up to 15.2° left wheel up`.
 pub fn roll_range(axle: &AxleAnalysis, units: Units) -> String {
+    if goes_unseen(axle, 3) {
+        return UNSEEN.into();
+    }
     let [low, high] = axle.travel.roll_rad;
     let show = |v: f64| units.angle().set_to(v, 1);
     format!("{} right wheel up to {} left wheel up", show(-low), show(high))
+}
+
+/// What stands for a range that no sensor sees.
+const UNSEEN: &str = "not seen by these sensors";
+
+/// Whether the axle travels and nothing sees a coordinate of it.
+fn goes_unseen(axle: &AxleAnalysis, coordinate: usize) -> bool {
+    !axle.seen[coordinate] && axle.path.iter().any(|p| p.phase.travels())
 }
 
 /// What stands for a length that was not measured: its status, and how long it may be at most where that is known.

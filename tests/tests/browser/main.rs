@@ -144,6 +144,7 @@ fn design(browser: &Browser, workshop: &Workshop) {
     let written = browser.run("return document.getElementById('to-write').innerText");
     assert!(written.as_str().is_some_and(|text| text.contains("chassis end")), "{written}");
     look(browser, "design-moved");
+    browser.run("scrollTo(0, 0)");
     browser.click("#back-to-drawing");
     wait(browser, "back at the drawing", "return document.getElementById('to-write').children.length === 0");
 }

@@ -1,6 +1,6 @@
 //! The built program as a user or a script meets it: exit status, standard output, standard error, files left behind.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout, reason = "tests")]
 
 mod broken_files;
 mod calibrate;

@@ -122,7 +122,8 @@ fn table(listing: &Listing) -> Markup {
                         td role="cell" data-name="notes" { span {
                             @match &facts.problem {
                                 Some(problem) => { b { "Not measured: " } (problem) },
-                                None => (facts.notes),
+                                // Each remark on a line of its own, as it was typed.
+                                None => @for line in facts.notes.lines() { div { (line) } },
                             }
                         } }
                     }

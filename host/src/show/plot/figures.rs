@@ -61,7 +61,11 @@ pub fn of_axle(
     let name = super::slug(&axle.name);
     let source = Source { axle, designed, sweeps, units, name };
     let track_m = vehicle.axles.get(axle.index).map_or(0.0, |a| a.track_m);
-    let mut plots = vec![source.travel(track_m), source.articulation()];
+    // What nothing sees stands at zero in the poses, and is no measurement.
+    let [heave, roll] = [2, 3].map(|coordinate| axle.seen[coordinate]);
+    let mut plots = Vec::new();
+    plots.extend((heave && roll).then(|| source.travel(track_m)));
+    plots.extend(roll.then(|| source.articulation()));
     plots.push(source.flex_steer());
     plots.extend(source.centre_path());
     for key in Key::ALL {

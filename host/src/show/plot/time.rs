@@ -1,5 +1,6 @@
 //! Plots over runs: a number over time, a joint's play, the two control charts.
 
+use super::figures::with_unit;
 use super::{Line, Look, Plot, Point, slug};
 use crate::history::chart::{ChartPoint, LAMBDA, ewma_limit};
 use crate::history::store::RunRow;
@@ -66,7 +67,7 @@ pub fn over_time(listing: &Listing, units: Units) -> Plot {
             words::capital(&label)
         ),
         x: format!("days since {day}"),
-        y: format!("{label},{}", named.map_or("", |n| n.1.unit)),
+        y: named.map_or_else(|| label.clone(), |n| with_unit(&label, n.1)),
         lines: lines
             .into_iter()
             .zip(LOOKS.iter().cycle())
@@ -127,7 +128,7 @@ pub fn of_assessment(
         }
     };
     let (what, y) = match chart {
-        Chart::Values => ("", format!("{label},{}", scale(&assessment.quantity, units).unit)),
+        Chart::Values => ("", with_unit(&label, scale(&assessment.quantity, units))),
         Chart::Cusum => (": cumulative sum", "cumulative sum, standard deviations".to_owned()),
         Chart::Ewma => (": weighted average", "weighted average, standard deviations".to_owned()),
     };

@@ -68,6 +68,7 @@ fn number(row: &Row, [told, other]: [&str; 2]) -> Markup {
             td role="cell" data-name="verdict" { span {
                 @match verdict {
                     Some(verdict) => (verdicts::of(verdict)),
+                    None if row.measured.measured().is_none() => (verdicts::chip("not measured")),
                     None => (verdicts::chip("not judged")),
                 }
             } }
