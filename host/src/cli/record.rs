@@ -127,7 +127,7 @@ fn fetch(request: &record::Request, args: &Args, screen: &Screen) -> Result<Endi
 
 /// Prints what was recorded, and tells of the trouble that ended it.
 pub fn finish(recorded: &Recorded, screen: &Screen, json: bool) -> Result<Ending, Failure> {
-    screen.tell(&text::recorded(recorded));
+    screen.tell(&text::wrapped_to(screen.size().0, &text::recorded(recorded)));
     screen.print(&if json { json::recorded(recorded) } else { recorded.full_name() })?;
     match &recorded.trouble {
         None => Ok(Ending::Done),

@@ -174,6 +174,8 @@ fn a_builder_records_compares_and_tries_a_hole() {
         ("nothing", "nope"),
     ] {
         browser.open(&format!("{}{path}", workshop.address));
+        let measured = "return !document.body.innerText.includes('being measured')";
+        wait(&browser, "the runs are measured", measured);
         look(&browser, name);
     }
     browser.open(&workshop.address);

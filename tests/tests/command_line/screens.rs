@@ -45,7 +45,10 @@ fn a_terminal_without_cursor_codes_gets_plain_lines() {
     assert!(!told.contains('\u{1b}'), "{told:?}");
     // A carriage return stands only before a line feed, where the terminal puts it.
     assert!(!told.replace("\r\n", "").contains('\r'), "{told:?}");
-    assert!(told.contains("bounce  "), "where the recording is, from time to time: {told}");
+    assert!(
+        told.contains("bounce: Raise and lower") && told.contains("Recorded "),
+        "what to do is said: {told}"
+    );
 }
 
 #[test]

@@ -7,6 +7,9 @@ use crate::run::wire::Ledger;
 use hingeline_protocol::channel::MAX_CHANNELS;
 use hingeline_protocol::{Component, DeviceMessage, EventKind, SampleBlock};
 
+/// A sensor that says nothing for so long is silent, whatever its rate, µs.
+const LEAST_PATIENCE_US: f64 = 1.5e6;
+
 /// What a recording shows while it runs. Its size does not grow.
 #[derive(Debug, Clone)]
 pub struct Live {
@@ -15,6 +18,10 @@ pub struct Live {
     /// By channel number: the latest excitation, V.
     excitation_v: [Option<f64>; MAX_CHANNELS],
     trail: Trail,
+    /// Device time of the latest reading of all, and of each sensor, of the present boot, µs.
+    heard_us: (u64, Vec<u64>),
+    /// How long each sensor may say nothing, µs.
+    patience_us: Vec<u64>,
     /// Latest reading by sensor and channel, SI; none yet, or none that can be right.
     pub latest: Vec<Vec<Option<f64>>>,
     /// Device time of the latest reading, µs.
@@ -33,6 +40,12 @@ impl Live {
             ledger: Ledger::default(),
             excitation_v: [None; MAX_CHANNELS],
             trail: Trail::new(rig),
+            heard_us: (0, vec![0; rig.sensors.len()]),
+            patience_us: rig
+                .sensors
+                .iter()
+                .map(|s| (5e6 / s.rate_hz).max(LEAST_PATIENCE_US) as u64)
+                .collect(),
             latest: rig.sensors.iter().map(|s| vec![None; s.channel_suffixes().len()]).collect(),
             latest_us: 0,
             received: 0,
@@ -55,9 +68,23 @@ impl Live {
         &self.trail
     }
 
+    /// Sensors that have said nothing yet, or nothing that can be right, or have fallen silent; by place in the rig.
+    pub fn silent(&self) -> Vec<usize> {
+        let (now_us, heard_us) = &self.heard_us;
+        let quiet = |k: usize| {
+            let since = heard_us.get(k).map_or(0, |heard| now_us.saturating_sub(*heard));
+            self.patience_us.get(k).is_some_and(|most| since > *most)
+        };
+        let all = self.latest.iter().enumerate();
+        all.filter(|(k, channels)| channels.iter().any(Option::is_none) || quiet(*k))
+            .map(|(k, _)| k)
+            .collect()
+    }
+
     /// The logger restarted: its numbers begin anew.
     pub(super) fn restarted(&mut self) {
         self.trail.restarted();
+        self.heard_us = (0, vec![0; self.heard_us.1.len()]);
         self.ledger.booted();
     }
 
@@ -95,6 +122,10 @@ impl Live {
             };
             self.received += 1;
             self.latest_us = self.latest_us.max(reading.time_us);
+            self.heard_us.0 = self.heard_us.0.max(reading.time_us);
+            if let Some(heard) = self.heard_us.1.get_mut(target.sensor) {
+                *heard = reading.time_us;
+            }
             let excitation =
                 row.channel.ratio_to.and_then(|c| self.excitation_v.get(usize::from(c)).copied().flatten());
             *latest = if saturated(&row.channel, reading.raw) {
@@ -106,5 +137,24 @@ impl Live {
                 self.trail.take(target, reading.time_us, value);
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::run::test_rig::two_wires;
+
+    #[test]
+    fn a_sensor_that_falls_silent_is_told_until_it_speaks_again() {
+        let mut live = Live::new(&two_wires());
+        assert_eq!(live.silent(), [0, 1], "neither has said anything yet");
+        live.latest = vec![vec![Some(0.5)]; 2];
+        live.heard_us = (10_000_000, vec![9_900_000, 8_000_000]);
+        assert_eq!(live.silent(), [1]);
+        live.heard_us.1[1] = 10_000_000;
+        assert_eq!(live.silent(), Vec::<usize>::new());
+        live.restarted();
+        assert_eq!(live.silent(), Vec::<usize>::new(), "the clock begins anew");
     }
 }

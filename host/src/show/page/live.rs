@@ -114,13 +114,7 @@ impl Told {
             place: words::capital(&text::now(now, units).join("; ")),
             trouble: trouble.join(" "),
             page: None,
-            sensors: progress
-                .rig
-                .sensors
-                .iter()
-                .zip(&live.latest)
-                .map(|(s, l)| reading(s, l, units))
-                .collect(),
+            sensors: readings(progress, units),
         }
     }
 
@@ -149,6 +143,17 @@ impl Told {
         let hint = problem.hint.clone().unwrap_or(details);
         Self { trouble: sentence, ..Self::plain("over", "Nothing was recorded", &hint) }
     }
+}
+
+/// What every sensor says; one that has fallen silent says nothing, whatever it said last.
+fn readings(progress: &Progress<'_>, units: Units) -> Vec<Reading> {
+    let silent = progress.live.silent();
+    let sensors = progress.rig.sensors.iter().zip(&progress.live.latest).enumerate();
+    let said = |(k, (sensor, latest)): (usize, (&Sensor, &Vec<Option<f64>>))| {
+        let latest = if silent.contains(&k) { &[][..] } else { latest.as_slice() };
+        reading(sensor, latest, units)
+    };
+    sensors.map(said).collect()
 }
 
 /// The latest reading of a sensor, SI in.

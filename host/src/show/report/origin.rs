@@ -20,7 +20,7 @@ pub fn provenance(comparison: &Comparison, options: &Options) -> Markup {
                 @if let Some(angle) = comparison.facts.ramp_angle_rad {
                     dt { "Ramp" } dd { (options.units.angle().set_to(angle, 1)) }
                 }
-                @if !comparison.facts.notes.is_empty() { dt { "Notes" } dd { (comparison.facts.notes) } }
+                @if !comparison.facts.notes.is_empty() { dt { "Notes" } dd { @for line in comparison.facts.notes.lines() { div { (line) } } } }
                 dt { "Readings" }
                 dd { (counts.received) " received, " (counts.lost) " lost, " (counts.excluded) " set aside" }
                 dt { "Vehicle file" } dd { (from.vehicle_hash) }

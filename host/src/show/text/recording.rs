@@ -13,9 +13,14 @@ pub fn recording(progress: &Progress<'_>) -> String {
     let elapsed = progress.live.trail().end_s();
     let received = progress.live.received;
     let mut line = format!("{phase}  {elapsed:.0} s  {received} readings, {} lost", progress.live.lost);
-    let silent = progress.live.latest.iter().filter(|channels| channels.iter().any(Option::is_none)).count();
-    if silent > 0 && elapsed > 1.0 {
-        line.push_str(&format!("  {silent} sensor{} silent", if silent == 1 { "" } else { "s" }));
+    let silent = progress.live.silent();
+    let sensors = &progress.rig.sensors;
+    let name = |k: &usize| sensors.get(*k).map_or("", |s| s.name.as_str());
+    match silent.as_slice() {
+        [] => {}
+        _ if elapsed <= 1.0 => {}
+        [one] => line.push_str(&format!("  silent: {}", name(one))),
+        [first, rest @ ..] => line.push_str(&format!("  silent: {} and {} more", name(first), rest.len())),
     }
     if !progress.linked {
         line.push_str("  no logger");
