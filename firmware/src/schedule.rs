@@ -6,7 +6,7 @@
 
 use heapless::Vec;
 
-use crate::sensors::{Conversion, Part};
+use crate::sensors::Conversion;
 use crate::table::{Device, LEAD_US, MAX_DEVICES, Table};
 
 /// A lost device is tried again after this, µs.
@@ -131,7 +131,7 @@ impl Schedule {
         for (place, device) in table.devices.iter().enumerate() {
             let Some(due) = self.next_of(table, place as u8, device) else { continue };
             // Of what is due at once, first what then converts by itself.
-            let waits = device.driver.part() != Part::Ads1115;
+            let waits = device.driver.part().cost().ready_us == 0;
             if first.is_none_or(|(best, best_waits)| (due.at_us, waits) < (best.at_us, best_waits)) {
                 first = Some((due, waits));
             }

@@ -5,6 +5,7 @@ mod ads1115;
 mod as5600;
 mod lsm6dso;
 pub mod tca9548;
+mod vl53l4cd;
 
 use embedded_hal::i2c::{Error, ErrorKind, I2c};
 use hingeline_protocol::{Component, LostReason, Quantity, SensorConfig, Unit};
@@ -12,6 +13,7 @@ use hingeline_protocol::{Component, LostReason, Quantity, SensorConfig, Unit};
 pub use ads1115::Ads1115;
 pub use as5600::As5600;
 pub use lsm6dso::Lsm6dso;
+pub use vl53l4cd::Vl53l4cd;
 
 /// Most scalars that one conversion gives: three axes of acceleration and three of rate.
 pub const MAX_SCALARS: usize = 6;
@@ -133,6 +135,8 @@ pub enum Part {
     As5600,
     /// Six-axis inertial unit.
     Lsm6dso,
+    /// Range finder.
+    Vl53l4cd,
 }
 
 impl Part {
@@ -142,6 +146,7 @@ impl Part {
             "ads1115" => Some(Self::Ads1115),
             "as5600" => Some(Self::As5600),
             "lsm6dso" => Some(Self::Lsm6dso),
+            "vl53l4cd" => Some(Self::Vl53l4cd),
             _ => None,
         }
     }
@@ -150,14 +155,14 @@ impl Part {
     pub const fn inputs(self) -> u8 {
         match self {
             Self::Ads1115 => ads1115::INPUTS,
-            Self::As5600 | Self::Lsm6dso => 1,
+            Self::As5600 | Self::Lsm6dso | Self::Vl53l4cd => 1,
         }
     }
 
     /// How many scalars one conversion gives.
     pub const fn scalars(self) -> u8 {
         match self {
-            Self::Ads1115 | Self::As5600 => 1,
+            Self::Ads1115 | Self::As5600 | Self::Vl53l4cd => 1,
             Self::Lsm6dso => lsm6dso::AXES,
         }
     }
@@ -180,6 +185,7 @@ impl Part {
             Self::Ads1115 => ads1115::COST,
             Self::As5600 => as5600::COST,
             Self::Lsm6dso => lsm6dso::COST,
+            Self::Vl53l4cd => vl53l4cd::COST,
         }
     }
 
@@ -189,6 +195,7 @@ impl Part {
             Self::Ads1115 => 0,
             Self::As5600 => as5600::SETTLE_US,
             Self::Lsm6dso => lsm6dso::SETTLE_US,
+            Self::Vl53l4cd => vl53l4cd::SETTLE_US,
         }
     }
 }
@@ -202,6 +209,8 @@ pub enum Driver {
     As5600(As5600),
     /// Inertial.
     Lsm6dso(Lsm6dso),
+    /// Range.
+    Vl53l4cd(Vl53l4cd),
 }
 
 impl Driver {
@@ -213,6 +222,7 @@ impl Driver {
             Part::Lsm6dso => {
                 Self::Lsm6dso(Lsm6dso::new(config.address, config.full_scale_g, config.full_scale_dps))
             }
+            Part::Vl53l4cd => Self::Vl53l4cd(Vl53l4cd::new(config.address)),
         }
     }
 
@@ -222,6 +232,7 @@ impl Driver {
             Self::Ads1115(_) => Part::Ads1115,
             Self::As5600(_) => Part::As5600,
             Self::Lsm6dso(_) => Part::Lsm6dso,
+            Self::Vl53l4cd(_) => Part::Vl53l4cd,
         }
     }
 
@@ -238,6 +249,7 @@ impl Driver {
             Self::Ads1115(adc) => adc.scalar(input, component),
             Self::As5600(_) => as5600::scalar(component),
             Self::Lsm6dso(unit) => unit.scalar(index),
+            Self::Vl53l4cd(_) => vl53l4cd::scalar(component),
         }
     }
 }
@@ -248,6 +260,7 @@ impl Sensor for Driver {
             Self::Ads1115(part) => part.setup(bus),
             Self::As5600(part) => part.setup(bus),
             Self::Lsm6dso(part) => part.setup(bus),
+            Self::Vl53l4cd(part) => part.setup(bus),
         }
     }
 
@@ -256,6 +269,7 @@ impl Sensor for Driver {
             Self::Ads1115(part) => part.begin(bus, input),
             Self::As5600(part) => part.begin(bus, input),
             Self::Lsm6dso(part) => part.begin(bus, input),
+            Self::Vl53l4cd(part) => part.begin(bus, input),
         }
     }
 
@@ -264,6 +278,7 @@ impl Sensor for Driver {
             Self::Ads1115(part) => part.finish(bus),
             Self::As5600(part) => part.finish(bus),
             Self::Lsm6dso(part) => part.finish(bus),
+            Self::Vl53l4cd(part) => part.finish(bus),
         }
     }
 }

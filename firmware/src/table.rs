@@ -32,6 +32,10 @@ const TRANSFER_US: u32 = 10;
 /// Nine parts of ten of the time may go into transfers.
 const BUSY_TENTHS: u32 = 9;
 
+/// What is read in every other scan or less often may go on into the scan after its own, which is when that one must be closed:
+/// eighteen tenths of a period, and two are left for others' transfers.
+const TWO_SCANS_TENTHS: u32 = 18;
+
 /// A part on a bus.
 #[derive(Debug, Clone)]
 pub struct Device {
@@ -146,7 +150,7 @@ impl Table {
             }
         }
         table.find_crowded(config.period_us);
-        table.find_phases();
+        table.find_phases(config.period_us);
         table.find_groups()?;
         Ok(table)
     }
@@ -246,9 +250,13 @@ impl Table {
         }
     }
 
-    /// Spreads the converters that have to be waited for over the time of one conversion.
-    fn find_phases(&mut self) {
-        let waits = |device: &Device| device.driver.part().cost().ready_us > 0;
+    /// Spreads the converters that have to be waited for over the time of one conversion. One that takes longer than a scan is not
+    /// waited for by others.
+    fn find_phases(&mut self, period_us: u32) {
+        let waits = |device: &Device| {
+            let ready_us = device.driver.part().cost().ready_us;
+            ready_us > 0 && ready_us < period_us
+        };
         let count = self.devices.iter().filter(|device| waits(device)).count() as u32;
         let mut turn = 0;
         for place in 0..self.devices.len() {
@@ -351,11 +359,21 @@ impl Table {
         self.conversion_us(device).saturating_mul(jobs.count() as u32)
     }
 
+    /// The shortest period in which a device can do its jobs, µs.
+    fn period_of_us(&self, place: u8, device: &Device) -> u32 {
+        let cycle_us = self.cycle_us(place, false);
+        let jobs = device.jobs.iter().filter_map(|&job| self.jobs.get(usize::from(job)));
+        match jobs.filter(|job| !job.excitation).map(|job| job.every).min() {
+            Some(2..) => cycle_us.saturating_add(device.phase_us).saturating_mul(10) / TWO_SCANS_TENTHS,
+            _ => cycle_us,
+        }
+    }
+
     /// The shortest period in which all can be done, µs: no device may need longer for its inputs, nor all transfers
     /// together.
     pub fn shortest_period_us(&self) -> u32 {
-        let slowest_us =
-            (0..self.devices.len()).map(|device| self.cycle_us(device as u8, false)).max().unwrap_or(0);
+        let each = (0..).zip(&self.devices).map(|(place, device)| self.period_of_us(place, device));
+        let slowest_us = each.max().unwrap_or(0);
         let mut transfers_us = 0_u32;
         for job in &self.jobs {
             let Some(device) = self.devices.get(usize::from(job.device)) else { continue };

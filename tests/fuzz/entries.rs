@@ -11,6 +11,7 @@ use hingeline::run::{Recording, marks};
 use hingeline::vehicle::Vehicle;
 use hingeline_protocol::sizes::{MAX_HOST_FRAME, MAX_WIRE};
 use hingeline_protocol::{DeviceMessage, FrameDecoder, HostMessage, Received, encode_frame};
+use std::sync::LazyLock;
 
 /// An entry, and the folder of the corpus that its inputs lie in.
 pub type Entry = (&'static str, fn(&[u8]));
@@ -26,14 +27,15 @@ pub const ENTRIES: [Entry; 7] = [
     ("marks", marks_of_a_run),
 ];
 
-fn starter() -> (Vehicle, Rig) {
+/// What tables and logs are read against. Made once: a fuzzer's time is for the bytes.
+static STARTER: LazyLock<(Vehicle, Rig)> = LazyLock::new(|| {
     let layout = Layout::DoubleTriangulatedFourLink;
     let vehicle = hingeline::vehicle::file::parse(&layout.vehicle_text("Bramble"), "vehicle.toml");
     let vehicle = vehicle.expect("the starter is sound");
     let rig =
         hingeline::rig::file::parse(layout.rig_text(), "rig.toml", &vehicle).expect("the starter is sound");
     (vehicle, rig)
-}
+});
 
 fn centres(vehicle: &Vehicle) -> Vec<Vector3<f64>> {
     vehicle.axles.iter().map(|axle| axle.centre()).collect()
@@ -69,17 +71,17 @@ fn holds_together(recording: &Recording) {
 
 /// A log of a logger's bytes.
 pub fn wire_log(bytes: &[u8]) {
-    let (vehicle, rig) = starter();
-    let mut reader = WireReader::new(&rig);
+    let (vehicle, rig) = &*STARTER;
+    let mut reader = WireReader::new(rig);
     reader.feed(bytes, None);
-    let centres = centres(&vehicle);
+    let centres = centres(vehicle);
     holds_together(&reader.finish(&Context { centres: &centres, ..Context::default() }));
 }
 
 /// A table of readings.
 pub fn table(bytes: &[u8]) {
-    let (vehicle, rig) = starter();
-    if let Ok(recording) = table::read(bytes, &rig, &centres(&vehicle), None, &Choices::default()) {
+    let (vehicle, rig) = &*STARTER;
+    if let Ok(recording) = table::read(bytes, rig, &centres(vehicle), None, &Choices::default()) {
         holds_together(&recording);
     }
 }
@@ -97,8 +99,8 @@ pub fn vehicle(bytes: &[u8]) {
 /// A rig file.
 pub fn rig(bytes: &[u8]) {
     let text = String::from_utf8_lossy(bytes);
-    let (vehicle, _) = starter();
-    if let Err(errors) = hingeline::rig::file::parse(&text, "rig.toml", &vehicle) {
+    let (vehicle, _) = &*STARTER;
+    if let Err(errors) = hingeline::rig::file::parse(&text, "rig.toml", vehicle) {
         let report = hingeline::explain::Explain::report(&errors, false);
         assert!(report.is_some_and(|text| !text.is_empty()));
     }

@@ -40,7 +40,7 @@ pub struct Args {
     /// A sensor of the rig that is not there today; may be given several times.
     #[arg(long, value_name = "NAME")]
     without: Vec<String>,
-    /// Bring what the board recorded by itself while no computer listened, as a run; the board keeps it too.
+    /// Bring what the board recorded by itself while no computer listened, each recording as a run; the board keeps it too.
     #[arg(long, conflicts_with_all = ["seconds", "without"])]
     fetch: bool,
     /// Stop after so many seconds.
@@ -103,7 +103,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     finish(&recorded?, screen, args.output.json)
 }
 
-/// Brings what the board kept; the new run, as VEHICLE/NAME, stands alone on the last line.
+/// Brings what the board kept; each recording's run, as VEHICLE/NAME, stands on a line of its own, the latest last.
 fn fetch(request: &record::Request, args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let mut keys = Keys::listen();
     let mut connector = PortConnector::new(&args.port, args.baud);
@@ -116,12 +116,14 @@ fn fetch(request: &record::Request, args: &Args, screen: &Screen) -> Result<Endi
     });
     screen.redraw_end();
     let fetched = fetched?;
-    let missing = match fetched.missing {
-        0 => String::new(),
-        count => format!("; {count} did not come in spite of asking again"),
+    screen.tell(&text::fetched(&fetched));
+    let names = || fetched.recordings.iter().map(|r| format!("{}/{}", args.vehicle, r.name));
+    let told = if args.output.json {
+        json::fetched(&fetched, &args.vehicle)
+    } else {
+        names().collect::<Vec<_>>().join("\n")
     };
-    screen.tell(&format!("Fetched {} records{missing}. The board keeps them.", fetched.records));
-    screen.print(&format!("{}/{}", args.vehicle, fetched.name))?;
+    screen.print(&told)?;
     Ok(Ending::Done)
 }
 

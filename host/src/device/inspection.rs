@@ -17,6 +17,8 @@ const ROWS_WITHIN_US: u64 = 1_000_000;
 const SCAN_WITHIN_US: u64 = 10_000_000;
 /// How long the answer to the last stop is waited for, µs.
 const STOP_WITHIN_US: u64 = 1_000_000;
+/// A board whose time passes so many times slower than the host's is watched for no longer: it hardly goes on.
+const SLOWEST: u64 = 20;
 /// The kind of the message that asks for a search, as its reply names it.
 const SCAN_KIND: u8 = 8;
 
@@ -25,7 +27,8 @@ const SCAN_KIND: u8 = 8;
 pub struct Wanted {
     /// What the logger shall read; none: it is not to stream.
     pub setup: Option<Setup>,
-    /// How long its readings are watched, µs.
+    /// How long its readings are watched, µs of its own time: a board that is slower than its clock is given the time that it
+    /// takes.
     pub watch_us: u64,
     /// Whether streaming that goes on already may be ended.
     pub interrupt: bool,
@@ -79,7 +82,7 @@ enum Stage {
     Rows { since_us: u64 },
     Searching { bus: u8, since_us: u64 },
     SettingUp,
-    Watching { since_us: u64 },
+    Watching { since_us: u64, from_device_us: u64 },
     Stopping { since_us: u64 },
     Over,
 }
@@ -122,7 +125,11 @@ impl Inspection {
 
     /// Whether the logger streams, and was watched for as long as was wanted: it streams on until [`Self::stop`].
     pub fn is_watched(&self, now_us: u64) -> bool {
-        matches!(self.stage, Stage::Watching { since_us } if now_us >= since_us + self.wanted.watch_us)
+        let Stage::Watching { since_us, from_device_us } = self.stage else { return false };
+        let status_us = self.found.status.map_or(0, |status| status.uptime_us);
+        let device_us = self.live.latest_us.max(status_us);
+        device_us >= from_device_us.saturating_add(self.wanted.watch_us)
+            || now_us >= since_us.saturating_add(self.wanted.watch_us.saturating_mul(SLOWEST))
     }
 
     /// What it does now, in a person's words.
@@ -231,12 +238,17 @@ impl Inspection {
                     self.stage = Stage::Rows { since_us: now_us };
                 }
             }
-            Happening::Streaming { .. } => {
+            Happening::Streaming { device_us, .. } => {
                 self.found.streamed = true;
-                self.stage = Stage::Watching { since_us: now_us };
+                self.stage = Stage::Watching { since_us: now_us, from_device_us: device_us };
             }
             Happening::Stopped => self.stage = Stage::Over,
-            Happening::Restarted(_) | Happening::Fetched { .. } => {}
+            Happening::Restarted(_) => {
+                // Its times begin anew.
+                self.live.restarted();
+                self.found.status = None;
+            }
+            Happening::Fetched { .. } => {}
             Happening::Message(message) => self.message(rig, message, now_us),
         }
     }

@@ -9,6 +9,9 @@ const PEACE_SHARE: f64 = 0.3;
 /// The row that moves most is the one only if every other moves less than this part as far, each by its own measure.
 const ALONE_SHARE: f64 = 0.5;
 
+/// Where so many rows move alike, it is not a hand that moves them.
+const TOO_MANY: usize = 3;
+
 /// What came of moving one sensor.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Moved {
@@ -41,13 +44,21 @@ pub struct Wiggle {
     threshold: Vec<Vec<f64>>,
     outcomes: Vec<Moved>,
     asked: usize,
+    /// Rows that broke the peace last.
+    restless: Vec<usize>,
     state: Option<State>,
 }
 
 impl Wiggle {
     /// A check of as many sensors as there are thresholds, in that order.
     pub fn new(threshold: Vec<Vec<f64>>) -> Self {
-        Self { outcomes: vec![Moved::Waiting; threshold.len()], threshold, asked: 0, state: None }
+        Self {
+            outcomes: vec![Moved::Waiting; threshold.len()],
+            threshold,
+            asked: 0,
+            restless: Vec::new(),
+            state: None,
+        }
     }
 
     /// The sensor that is to be moved now; none when all had their turn.
@@ -66,6 +77,23 @@ impl Wiggle {
             Some(State::Moving { most, .. }) => greatest(most).map(|(k, _)| k),
             _ => None,
         }
+    }
+
+    /// The rows that broke the peace last, while it is waited for.
+    pub fn restless(&self) -> &[usize] {
+        &self.restless
+    }
+
+    /// Rows that moved together though one sensor only was to be moved: the vehicle moves, it seems.
+    pub fn moved_together(&self) -> Vec<usize> {
+        let together = |moved: &Moved| match moved {
+            Moved::Several(rows) if rows.len() >= TOO_MANY => rows.clone(),
+            _ => Vec::new(),
+        };
+        let mut rows: Vec<usize> = self.outcomes.iter().flat_map(together).collect();
+        rows.sort_unstable();
+        rows.dedup();
+        rows
     }
 
     /// What came of each sensor.
@@ -99,7 +127,11 @@ impl Wiggle {
         let next = match self.state.take() {
             None => State::Peace { since_us: now_us, at: latest.to_vec() },
             Some(State::Peace { since_us, at }) => {
-                if self.indices(&at, latest).iter().any(|index| *index > PEACE_SHARE) {
+                let far = self.indices(&at, latest);
+                let restless: Vec<usize> =
+                    (0..).zip(far).filter(|(_, far)| *far > PEACE_SHARE).map(|(k, _)| k).collect();
+                if !restless.is_empty() {
+                    self.restless = restless;
                     State::Peace { since_us: now_us, at: latest.to_vec() }
                 } else if now_us.saturating_sub(since_us) >= PEACE_US {
                     State::Armed { at }
@@ -156,6 +188,7 @@ impl Wiggle {
             *at = outcome;
             self.asked += 1;
         }
+        self.restless.clear();
         self.state = None;
     }
 }
@@ -213,6 +246,20 @@ mod tests {
         let mut check = three();
         run(&mut check, 5.0, |t| [pull(t, 1.0), 0.0, 0.9 * pull(t, 1.0)]);
         assert_eq!(check.outcomes()[0], Moved::Several(vec![0, 2]));
+    }
+
+    #[test]
+    fn a_vehicle_that_moves_is_told_from_a_hand() {
+        let mut check = three();
+        run(&mut check, 5.0, |t| [pull(t, 1.0), -pull(t, 1.0), 0.9 * pull(t, 1.0)]);
+        assert_eq!(check.moved_together(), [0, 1, 2]);
+        // One that never rests leaves no peace to begin with.
+        let mut check = three();
+        run(&mut check, 10.0, |t| [0.08 * t.sin(), 0.0, 0.08 * t.sin()]);
+        assert_eq!((check.is_armed(), check.restless(), check.asked()), (false, &[0, 2][..], Some(0)));
+        let mut check = three();
+        run(&mut check, 5.0, |t| [pull(t, 1.0), 0.0, 0.9 * pull(t, 1.0)]);
+        assert!(check.moved_together().is_empty(), "two are a hand on a cable");
     }
 
     #[test]

@@ -158,6 +158,7 @@ fn header(request: &Request) -> Header {
         table_units: Vec::new(),
         table_hash: None,
         logger: None,
+        stored: None,
     };
     let test = request.test.map(|t| t.words().to_owned()).or_else(|| request.facts.test.clone());
     header.set_facts(&Facts { test, ..request.facts.clone() });

@@ -7,7 +7,7 @@ use crate::explain::{Explain, Failure};
 use crate::files::nearest;
 use crate::geometry::{Matrix3, Vector3};
 use crate::judge::verdict;
-use crate::measure::{self, AxleAnalysis, Status};
+use crate::measure::{self, AxleAnalysis, Budget, Status};
 use crate::rig::calibration::file::load_if_there;
 use crate::rig::calibration::{CALIBRATION_FILE, Standing, overlay};
 use crate::rig::{self, Carrier, DrawWire, Inertial, Kind, Reading, Rig, Scale, Sensor, UnitFound};
@@ -102,6 +102,8 @@ pub struct NumberReach {
     pub status: Status,
     /// Standard uncertainty, SI.
     pub u: Option<f64>,
+    /// What it is made of, as standard uncertainties, SI.
+    pub budget: Option<Budget>,
     /// Why there is none.
     pub why: Option<String>,
     /// Difference that would count as agreement, SI.
@@ -286,6 +288,7 @@ fn numbers(axle: &Axle, designed_u: &Numbers, analysis: Option<&AxleAnalysis>) -
                 key,
                 status: measured.map_or(Status::NotMeasured, |m| m.status),
                 u: measured.and_then(|m| m.u),
+                budget: analysis.and_then(|a| a.budget.get(&key)).copied(),
                 why: match measured {
                     Some(m) => m.why.clone(),
                     None => Some("the sensors say nothing of how the axle moves against the chassis".into()),

@@ -255,7 +255,7 @@ pub struct Input {
     pub bus: u8,
     /// Multiplexer address and its channel, if behind one.
     pub mux: Option<(u8, u8)>,
-    /// Part on the bus: "ads1115", "as5600", "lsm6dso".
+    /// Part on the bus: "ads1115", "as5600", "lsm6dso", "vl53l4cd".
     pub device: String,
     /// Bus address.
     pub address: u8,

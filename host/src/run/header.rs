@@ -44,6 +44,17 @@ impl From<&Identity> for Logger {
     }
 }
 
+/// Which of its starts a board kept by itself. No two recordings of a board have the same.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StoredStart {
+    /// The boot during which it began.
+    pub boot: u32,
+    /// When it began, µs since that boot.
+    pub begun_us: u64,
+    /// When its last block ended, µs since that boot.
+    pub ended_us: u64,
+}
+
 /// What `run.toml` says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Header {
@@ -93,6 +104,9 @@ pub struct Header {
     /// The logger.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub logger: Option<Logger>,
+    /// What it is in its logger's own store, where it was fetched from there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stored: Option<StoredStart>,
 }
 
 /// Why a header cannot be read.
@@ -183,6 +197,7 @@ pub mod tests {
                 firmware: "0.1.0".into(),
                 build: "abc".into(),
             }),
+            stored: (source == Source::Store).then_some(StoredStart { boot: 3, begun_us: 5, ended_us: 9 }),
         }
     }
 
@@ -192,6 +207,8 @@ pub mod tests {
         let text = header.to_text().unwrap();
         assert_eq!(Header::parse(&text), Ok(header));
         insta::assert_snapshot!(text);
+        let fetched = self::header(Source::Store);
+        assert_eq!(Header::parse(&fetched.to_text().unwrap()), Ok(fetched));
     }
 
     #[test]

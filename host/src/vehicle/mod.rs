@@ -3,6 +3,7 @@
 
 pub mod elements;
 pub mod file;
+pub mod magnitude;
 pub mod numbers;
 pub mod points;
 pub mod room;

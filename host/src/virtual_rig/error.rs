@@ -74,7 +74,7 @@ impl Explain for VirtualRigError {
                     .into()
             }
             VirtualRigError::NoAxle { .. } => return None,
-            VirtualRigError::NoPart { .. } => "It knows ads1115, as5600 and lsm6dso.".into(),
+            VirtualRigError::NoPart { .. } => "It knows ads1115, as5600, lsm6dso and vl53l4cd.".into(),
             VirtualRigError::NoBus { .. } => "Put the sensor on one of them.".into(),
             VirtualRigError::Force { sensor } => format!("Leave \"{sensor}\" out of the rig file that you simulate with."),
         })

@@ -3,7 +3,7 @@
 use super::error::VirtualRigError;
 use super::hands::Hands;
 use super::parts::bus::{Bus, Seat};
-use super::parts::{Ads1115, As5600, Lsm6dso, Part, Surroundings, Terminal};
+use super::parts::{Ads1115, As5600, Lsm6dso, Part, Surroundings, Terminal, Vl53l4cd};
 use super::readings::{Felt, Readings};
 use crate::geometry::Vector3;
 use crate::rig::{Input, Kind, Rig, Scale, Sensor};
@@ -54,16 +54,20 @@ impl Bench {
         self.begun_us.map_or(-1.0, |begun| (t_us as f64 - begun as f64) * 1e-6)
     }
 
-    /// The reading of the scalar sensor in a socket, in counts of its rig file, and whether it goes with the excitation.
-    fn counts(&mut self, socket: usize, t_us: u64) -> Option<(f64, bool)> {
+    /// What the scalar sensor in a socket reads, SI.
+    fn value(&mut self, socket: usize, t_us: u64) -> Option<f64> {
         let (t_s, sensor) = (self.test_s(t_us), self.hands.plugged(socket));
-        let (scale, ratiometric) = self.sensors.get(sensor)?;
-        match (self.readings.read(sensor, t_s)?, scale) {
-            (Felt::Scalar(value), Some(scale)) => {
-                Some((scale.invert(value + self.hands.off(sensor, t_s)), *ratiometric))
-            }
-            _ => None,
+        match self.readings.read(sensor, t_s)? {
+            Felt::Scalar(value) => Some(value + self.hands.off(sensor, t_s)),
+            Felt::Unit(_) => None,
         }
+    }
+
+    /// The same in counts of its rig file, and whether it goes with the excitation.
+    fn counts(&mut self, socket: usize, t_us: u64) -> Option<(f64, bool)> {
+        let value = self.value(socket, t_us)?;
+        let (scale, ratiometric) = self.sensors.get(self.hands.plugged(socket))?;
+        scale.as_ref().map(|scale| (scale.invert(value), *ratiometric))
     }
 }
 
@@ -93,6 +97,13 @@ impl Surroundings for Bench {
         match terminal {
             Terminal::Excitation => None,
             Terminal::Sensor(sensor) => self.counts(sensor, t_us).map(|(counts, _)| counts / COUNTS_PER_TURN),
+        }
+    }
+
+    fn metres(&mut self, terminal: Terminal, t_us: u64) -> Option<f64> {
+        match terminal {
+            Terminal::Excitation => None,
+            Terminal::Sensor(sensor) => self.value(sensor, t_us),
         }
     }
 
@@ -191,6 +202,7 @@ pub fn buses(rig: &Rig) -> Result<Vec<Bus>, VirtualRigError> {
             "ads1115" => Box::new(Ads1115::new(inputs(), 1.0 + CLOCK_OFF * (1.7 * place as f64).sin())),
             "as5600" => Box::new(As5600::new(Terminal::Sensor(*k))),
             "lsm6dso" => Box::new(Lsm6dso::new(Terminal::Sensor(*k))),
+            "vl53l4cd" => Box::new(Vl53l4cd::new(Terminal::Sensor(*k))),
             part => {
                 return Err(VirtualRigError::NoPart { sensor: sensor.name.clone(), part: part.into() });
             }

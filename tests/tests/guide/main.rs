@@ -3,6 +3,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
+mod budget;
 mod facts;
 mod figures;
 mod layouts;
@@ -48,6 +49,21 @@ fn the_page_says_what_the_program_says() {
     let unused: Vec<&String> =
         answers.numbers.keys().chain(answers.tables.keys()).filter(|name| !used.contains(name)).collect();
     assert!(unused.is_empty(), "worked out and not said: {unused:?}");
+}
+
+#[test]
+fn the_error_budget_is_what_sensors_says() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../hardware-notes/error-budget.md");
+    let page = fs::read_to_string(&path).expect("the page");
+    let mut answers = Answers::default();
+    budget::answer(&mut answers);
+    let (fresh, used) = filled(&page, &answers);
+    if writes() {
+        fs::write(&path, &fresh).expect("written");
+    } else {
+        assert_eq!(page, fresh, "HINGELINE_WRITE_GUIDE=1 writes it anew");
+    }
+    assert_eq!(used.len(), answers.tables.len());
 }
 
 #[test]

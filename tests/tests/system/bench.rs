@@ -1,10 +1,11 @@
 //! A workshop with one vehicle in it, and a logger on a terminal line.
 
 use crate::program;
+use hingeline::virtual_rig::image::tied;
 use hingeline::virtual_rig::scenario;
 use std::io::{BufRead, BufReader};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Stdio};
 
 /// A child that ends with the test.
 pub struct Running(Child);
@@ -14,12 +15,22 @@ impl Running {
     pub fn new(child: Child) -> Self {
         Self(child)
     }
+
+    /// Its number.
+    pub fn number(&self) -> u32 {
+        self.0.id()
+    }
+
+    /// Ends it without letting it do anything more.
+    pub fn kill(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
 }
 
 impl Drop for Running {
     fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
+        self.kill();
     }
 }
 
@@ -41,7 +52,7 @@ pub fn workshop(folder: &Path, rig: &str) {
 
 /// A simulation and the port that its first line names.
 pub fn simulate(folder: &Path, arguments: &[&str]) -> (Running, String) {
-    let mut child = Command::new(program())
+    let mut child = tied(program().as_os_str())
         .args(["simulate", "bramble/vehicle.toml"])
         .args(arguments)
         .current_dir(folder)

@@ -3,7 +3,7 @@
 use crate::bench::{Running, twelve_channels, workshop};
 use crate::program;
 use hingeline::run::Phase;
-use hingeline::virtual_rig::image::Peer;
+use hingeline::virtual_rig::image::{Peer, tied};
 use hingeline::virtual_rig::pty::{Heard, Pty};
 use hingeline::virtual_rig::readings::Readings;
 use hingeline::virtual_rig::stage::Stage;
@@ -62,7 +62,7 @@ impl Bench {
     pub fn emulated(image: &Path, sleep: &str, more: &[&str]) -> Self {
         Self::start(|host, buses| {
             let line = |path: &Path| format!("unix:{}", path.display());
-            Command::new("qemu-system-arm")
+            tied("qemu-system-arm".as_ref())
                 .args(["-M", "lm3s6965evb", "-nodefaults", "-display", "none", "-monitor", "none"])
                 .args(["-icount", &format!("shift=2,sleep={sleep}"), "-kernel"])
                 .arg(image)

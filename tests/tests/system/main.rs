@@ -10,6 +10,7 @@ mod button;
 mod emulated;
 mod hang;
 mod heard;
+mod killed;
 mod line;
 mod pico;
 mod wire_client;

@@ -7,11 +7,14 @@
 //! | GP22 | the button, to ground |
 //! | GP25 | the light, on the board itself |
 //!
+//! Settings and recordings are kept in the flash chip behind the program.
+//!
 //! USB needs code of others, which can panic: see `last_words`.
 #![no_std]
 #![no_main]
 
 mod clock;
+mod flash;
 mod i2c;
 mod last_words;
 mod usb;
@@ -21,6 +24,7 @@ use core::ptr::addr_of_mut;
 
 use embedded_hal::digital::{InputPin, OutputPin};
 use hingeline_firmware::panel::Button;
+use hingeline_firmware::store::Store;
 use hingeline_firmware::{Board, Logger, MAX_BUSES, serial};
 use hingeline_protocol::ResetCause;
 use rp2040_hal::clocks::{ClocksManager, init_clocks_and_plls};
@@ -29,6 +33,7 @@ use rp2040_hal::usb::UsbBus;
 use rp2040_hal::{Clock, Sio, Timer, Watchdog, pac};
 
 use crate::clock::Sleeper;
+use crate::flash::Flash;
 use crate::i2c::Controller;
 use crate::usb::UsbLine;
 
@@ -78,15 +83,23 @@ fn main() -> ! {
     let usb = UsbBus::new(pac.USBCTRL_REGS, pac.USBCTRL_DPRAM, clocks.usb_clock, true, resets);
     let mut line = UsbLine::start(usb);
     let mut sleeper = Sleeper::start(&mut timer, core.NVIC);
-    let board = board(reset_cause, last_words);
+    let mut flash = Flash::start();
+    let board = board(reset_cause, last_words, flash.as_ref());
     // Safety: `main` runs once, and nothing else knows of it.
     let logger = unsafe { &mut *addr_of_mut!(LOGGER) };
     let now_us = move || timer.get_counter().ticks();
-    logger.boot(board, now_us());
+    match flash.as_mut().and_then(|flash| Store::open(flash).ok()) {
+        Some(store) => logger.boot_with_store(board, store, now_us()),
+        // It says that it has no store, and works without.
+        None => logger.boot(board, now_us()),
+    }
     let mut panel = Panel { button, light, presses: Button::new(), look_us: 0 };
     loop {
         line.poll();
-        let wake_us = logger.step(now_us(), &mut buses).min(panel.step(now_us(), logger));
+        let mut wake_us = logger.step(now_us(), &mut buses).min(panel.step(now_us(), logger));
+        if let Some(flash) = &mut flash {
+            wake_us = wake_us.min(logger.step_store(now_us(), flash));
+        }
         // A line that is gone takes nothing; what waits is counted when there is no more room for it.
         let _ = serial::exchange(logger, now_us(), &mut line);
         if logger.is_alive(now_us()) {
@@ -106,14 +119,17 @@ fn start_clocks(
 }
 
 /// Who this board is.
-fn board(reset_cause: ResetCause, last_words: &'static str) -> Board {
+fn board(reset_cause: ResetCause, last_words: &'static str, flash: Option<&Flash>) -> Board {
+    let mut unique_id = [0; 16];
+    let chip = flash.map_or([0; 8], Flash::unique_id);
+    unique_id.iter_mut().zip(chip).for_each(|(at, byte)| *at = byte);
     let mut bus_clock_hz = [0; MAX_BUSES];
     bus_clock_hz.iter_mut().zip(BUS_CLOCKS_HZ).for_each(|(at, hz)| *at = hz);
     Board {
         name: "pico rp2040",
         firmware: env!("CARGO_PKG_VERSION"),
         build: option_env!("HINGELINE_BUILD").unwrap_or("unnamed"),
-        unique_id: [0; 16],
+        unique_id,
         unique_id_length: 8,
         boot_count: 1,
         reset_cause,

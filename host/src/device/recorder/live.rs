@@ -82,7 +82,8 @@ impl Live {
     }
 
     /// The logger restarted: its numbers begin anew.
-    pub(super) fn restarted(&mut self) {
+    pub(in crate::device) fn restarted(&mut self) {
+        self.latest_us = 0;
         self.trail.restarted();
         self.heard_us = (0, vec![0; self.heard_us.1.len()]);
         self.ledger.booted();

@@ -135,6 +135,12 @@ fn trouble(
             );
         }
         check
+    } else if matches!(sensor.kind, Kind::Range(_)) {
+        vec![
+            "What is before its window: a dull, light flat, nearer than a metre, square to its ray."
+                .to_owned(),
+            "Its `range` in rig.toml: readings outside are set aside.".to_owned(),
+        ]
     } else {
         vec!["Its cable and connector, and that it has power.".to_owned()]
     };

@@ -68,6 +68,8 @@ pub enum Progress<'a> {
         how: &'static str,
         /// Whether it may be moved now; else all must be at rest first.
         armed: bool,
+        /// The rows that do not come to rest.
+        restless: Vec<&'a str>,
         /// The row that moves just now.
         moving: Option<&'a str>,
         /// Rows by name, with their latest reading.
@@ -78,7 +80,12 @@ pub enum Progress<'a> {
         of: usize,
     },
     /// The left corner is to be pushed down.
-    Push,
+    Push {
+        /// Whether it may be pushed now; else all must be at rest first.
+        armed: bool,
+        /// The rows that do not come to rest.
+        restless: Vec<&'a str>,
+    },
 }
 
 /// A sensor of the rig, or of the logger where there is no rig.
@@ -143,6 +150,10 @@ pub struct Report {
     pub shared: Vec<String>,
     /// Pairs of sensors that answer for each other.
     pub swapped: Vec<(usize, usize)>,
+    /// Rows that moved together though one sensor only was to be moved: the vehicle moves, it seems.
+    pub moved_together: Vec<usize>,
+    /// Rows that need not move when the corner is pushed, and did.
+    pub also_moved: Vec<usize>,
     /// How its clock runs against this computer's.
     pub drift: Option<Drift>,
     /// Scans that it left out, messages that it dropped, transfers that failed, since it booted.
@@ -247,9 +258,10 @@ impl ByHand {
         Some(Self { wiggle: Wiggle::new(thresholds), push: Push::new(expected, first) })
     }
 
-    /// A push says something of a sign only where every row is its own sensor's.
+    /// A push says something of a sign only where every row is its own sensor's, and the vehicle rests.
     fn is_over(&self) -> bool {
-        let crossed = self.wiggle.outcomes().iter().any(|moved| matches!(moved, Moved::Other(_)));
+        let crossed = self.wiggle.outcomes().iter().any(|moved| matches!(moved, Moved::Other(_)))
+            || !self.wiggle.moved_together().is_empty();
         self.wiggle.asked().is_none() && (self.push.is_over() || !self.push.tells() || crossed)
     }
 }
@@ -326,7 +338,8 @@ impl Work<'_> {
         let scalar: Vec<Option<f64>> = live.latest.iter().map(|c| c.first().copied().flatten()).collect();
         let Some(asked) = checks.wiggle.asked() else {
             checks.push.take(live.latest_us, &scalar);
-            let command = watch(&Progress::Push);
+            let restless = checks.push.restless().iter().map(|k| name(*k)).collect();
+            let command = watch(&Progress::Push { armed: checks.push.is_armed(), restless });
             if command == Some(Command::Skip) {
                 checks.push.skip();
             }
@@ -337,6 +350,7 @@ impl Work<'_> {
             sensor: name(asked),
             how: self.rig.sensors.get(asked).map_or("", |s| moves::how(&s.kind)),
             armed: checks.wiggle.is_armed(),
+            restless: checks.wiggle.restless().iter().map(|k| name(*k)).collect(),
             moving: checks.wiggle.moving().map(name),
             rows: self.rig.sensors.iter().zip(scalar).map(|(s, latest)| (s.name.as_str(), latest)).collect(),
             done: asked,
@@ -359,9 +373,11 @@ fn report(
 ) -> Report {
     let rig = folder.map(|f| &f.rig);
     let mut rows = rig.map_or_else(Vec::new, |rig| diagnose::rows(rig, found));
-    let mut swapped = Vec::new();
+    let (mut swapped, mut moved_together, mut also_moved) = (Vec::new(), Vec::new(), Vec::new());
     if let Some(checks) = by_hand {
         swapped = checks.wiggle.swaps();
+        moved_together = checks.wiggle.moved_together();
+        also_moved = checks.push.also_moved();
         let senses = checks.push.is_over().then(|| checks.push.senses());
         for (k, row) in rows.iter_mut().enumerate() {
             row.moved = checks.wiggle.outcomes().get(k).cloned();
@@ -379,6 +395,8 @@ fn report(
         rows,
         shared: diagnose::shared(found),
         swapped,
+        moved_together,
+        also_moved,
         drift: found.drift,
         left_out: found.status.map(|s| [s.overrun_scans, s.dropped_messages, s.bus_errors]),
         damaged_frames: found.damaged_frames,

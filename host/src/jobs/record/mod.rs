@@ -5,6 +5,7 @@
 
 pub mod fetch;
 pub mod guide;
+mod starts;
 
 #[cfg(test)]
 mod tests;
@@ -473,5 +474,6 @@ fn header(source: Source, now: &ZonedDateTime, plan: &[Phase], logger: Option<&I
         table_units: Vec::new(),
         table_hash: None,
         logger: logger.map(Logger::from),
+        stored: None,
     }
 }

@@ -259,10 +259,10 @@ fn nobody_on_the_line_and_no_line_at_all_leave_no_run() {
     assert!(!vehicle.join("runs").exists());
 }
 
-#[test]
-fn what_the_board_kept_is_fetched_as_a_run() {
-    let (_dir, vehicle) = logbook_with_rig(RIG);
+/// What a logger says that records alone from 2 s of its clock on: two presses of the button, 10 s in all.
+fn alone() -> (TestLogger, Vec<DeviceMessage>) {
     let mut alone = TestLogger::whole();
+    alone.now_us = 2_000_000;
     alone.start();
     for _ in 0..2 {
         alone.run(4_000_000);
@@ -276,26 +276,71 @@ fn what_the_board_kept_is_fetched_as_a_run() {
             messages.push(m);
         }
     });
+    (alone, messages)
+}
+
+fn fetch_from(bench: &Bench, request: &Request) -> Result<fetch::Fetched, String> {
+    fetch::run(request, &mut bench.clone(), bench, &mut |_| true).map_err(|e| e.to_string())
+}
+
+#[test]
+fn each_start_that_the_board_kept_is_fetched_as_a_run_once() {
+    let (_dir, vehicle) = logbook_with_rig(RIG);
+    let (alone, messages) = alone();
     let mut logger = TestLogger::whole();
-    logger.boot = 2;
-    let total = messages.len() as u32;
+    (logger.boot, logger.now_us) = (2, 100_000_000);
+    // The same hands did the same in the boot before.
+    let all: Vec<(u32, &DeviceMessage)> =
+        (1..=2).flat_map(|boot| messages.iter().map(move |m| (boot, m))).collect();
+    let total = all.len() as u32;
     logger.store =
-        (0..total).map(|k| StoredRecord::new(k, total, 1, &messages[k as usize]).unwrap()).collect();
+        (0..).zip(&all).map(|(k, (boot, m))| StoredRecord::new(k, total, *boot, m).unwrap()).collect();
     let bench = Bench::new(logger, |_, _| {});
     let request = request(vehicle.clone(), Some(Test::Ramp));
-    let fetched =
-        fetch::run(&request, &mut bench.clone(), &bench, &mut |_| true).map_err(|e| e.to_string()).unwrap();
-    assert_eq!((fetched.records, fetched.missing), (total, 0));
+    let fetched = fetch_from(&bench, &request).unwrap();
+    assert_eq!((fetched.records, fetched.missing, fetched.left_out), (total, 0, 0));
+    let told: Vec<_> = fetched
+        .recordings
+        .iter()
+        .map(|r| (r.name.as_str(), r.known, r.seconds.round(), r.begun.is_some()))
+        .collect();
+    // The second began 98 s ago: at 14:10.
+    assert_eq!(
+        told,
+        [("2026-11-25-1412-ramp", false, 10.0, false), ("2026-11-25-1410-ramp", false, 10.0, true)]
+    );
     let folder = VehicleFolder::load(&vehicle).map_err(|e| e.to_string()).unwrap();
-    let recording = RunFolder::open(&fetched.folder).unwrap().read(&folder.rig, &folder.centres()).unwrap();
-    assert_eq!(recording.counts.received as usize, alone.sent.iter().filter(|s| s.channel < 15).count());
-    let words: Vec<_> = recording.phases.iter().map(|s| s.phase.words()).collect();
-    assert_eq!(words, ["still", "ramp left", "ramp right"]);
+    for recording in &fetched.recordings {
+        let run = RunFolder::open(&recording.folder).unwrap();
+        assert_eq!(run.header.notes.contains("switched off since"), recording.begun.is_none());
+        let read = run.read(&folder.rig, &folder.centres()).unwrap();
+        assert_eq!(read.counts.received as usize, alone.sent.iter().filter(|s| s.channel < 15).count());
+        let words: Vec<_> = read.phases.iter().map(|s| s.phase.words()).collect();
+        assert_eq!(words, ["still", "ramp left", "ramp right"]);
+        assert!(read.remarks.is_empty(), "{:?}", read.remarks);
+    }
+
+    // Again, and with one recording more.
+    let later = messages.iter().cloned().map(|mut message| {
+        match &mut message {
+            DeviceMessage::Samples(block) => block.first_time_us += 60_000_000,
+            DeviceMessage::Event(event) => event.time_us += 60_000_000,
+            _ => {}
+        }
+        message
+    });
+    let more: Vec<_> =
+        (total..).zip(later).map(|(k, m)| StoredRecord::new(k, total, 2, &m).unwrap()).collect();
+    bench.logger.borrow_mut().store.extend(more);
+    let again = fetch_from(&bench, &request).unwrap();
+    let known: Vec<_> = again.recordings.iter().map(|r| r.known).collect();
+    assert_eq!(known, [true, true, false]);
+    assert_eq!(again.recordings[..2].iter().map(|r| &r.name).collect::<Vec<_>>(), [&told[0].0, &told[1].0]);
+    assert_eq!(std::fs::read_dir(vehicle.join("runs")).unwrap().count(), 3);
 
     bench.logger.borrow_mut().store.clear();
-    let error = fetch::run(&request, &mut bench.clone(), &bench, &mut |_| true).err().unwrap();
-    assert_eq!(error.to_string(), "the logger has kept nothing by itself");
-    assert_eq!(std::fs::read_dir(vehicle.join("runs")).unwrap().count(), 1, "no empty run");
+    assert_eq!(fetch_from(&bench, &request).unwrap_err(), "the logger has kept nothing by itself");
+    assert_eq!(std::fs::read_dir(vehicle.join("runs")).unwrap().count(), 3, "no empty run");
 }
 
 /// One end of a line within the process, once.

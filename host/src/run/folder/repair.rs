@@ -221,6 +221,7 @@ impl Work<'_> {
             table_units: Vec::new(),
             table_hash,
             logger: checked.logger.as_ref().map(Logger::from),
+            stored: None,
         };
         let path = self.path.join(HEADER);
         let text = header.to_text().map_err(|source| FolderError::Header { path, source })?;

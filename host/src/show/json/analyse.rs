@@ -58,7 +58,7 @@ struct Along {
 }
 
 #[derive(Serialize, Default)]
-struct Parts {
+pub(super) struct Parts {
     noise: Option<f64>,
     mount: Option<f64>,
     scale: Option<f64>,
@@ -124,7 +124,7 @@ impl Along {
 }
 
 impl Parts {
-    fn of(budget: &Budget) -> Self {
+    pub(super) fn of(budget: &Budget) -> Self {
         let Budget { noise, mount, scale, zero, heading, model } = *budget;
         let part = |u: f64| finite(Some(u));
         Self {

@@ -19,6 +19,9 @@ pub fn device(report: &Report) -> String {
         .iter()
         .map(|(a, b)| [*a, *b].map(|k| report.rows.get(k).map_or("", |r| r.name.as_str())))
         .collect();
+    let names = |rows: &[usize]| {
+        rows.iter().filter_map(|k| report.rows.get(*k)).map(|r| r.name.clone()).collect::<Vec<_>>()
+    };
     let [overrun_scans, dropped_messages, bus_errors] =
         report.left_out.map_or([None; 3], |counts| counts.map(Some));
     text(&json!({
@@ -46,6 +49,8 @@ pub fn device(report: &Report) -> String {
         "sensors": report.rows.iter().map(|row| sensor(report, row)).collect::<Vec<_>>(),
         "shared": report.shared,
         "swapped": swapped,
+        "moved_together": names(&report.moved_together),
+        "also_moved_in_the_push": names(&report.also_moved),
         "clock": { "ppm": report.drift.and_then(|d| finite(Some(d.ppm))), "u_ppm": report.drift.and_then(|d| finite(Some(d.u_ppm))) },
         "overrun_scans": overrun_scans,
         "dropped_messages": dropped_messages,

@@ -25,7 +25,7 @@ pub use export::exported;
 pub use folders::{mended, verified};
 pub use history::{history, service};
 pub use predict::prediction;
-pub use recording::{progress, recorded, resolved};
+pub use recording::{fetched, progress, recorded, resolved};
 pub use sensors::sensors;
 pub use tune::tuning;
 pub use wear::{fleet, wear};

@@ -1,6 +1,7 @@
 //! `record --json`: one line for each thing that happens, for a program that watches.
 
 use super::{FORMAT, finite};
+use crate::jobs::record::fetch::{Fetched, Recording};
 use crate::jobs::record::guide::{Advice, AxleNow, AxleResolved, Resolution, Resolved};
 use crate::jobs::record::{Progress, Recorded};
 use crate::run::Phase;
@@ -55,6 +56,24 @@ pub fn recorded(recorded: &Recorded) -> String {
     })
 }
 
+/// What was fetched for a vehicle, as one line.
+pub fn fetched(fetched: &Fetched, vehicle: &str) -> String {
+    let recording = |r: &Recording| FetchedRecording {
+        run: format!("{vehicle}/{}", r.name),
+        known: r.known,
+        begun: r.begun.as_ref().map(|at| at.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()),
+        seconds: r.seconds,
+        scans: r.scans,
+    };
+    line(&Line::Fetched {
+        format: FORMAT,
+        records: fetched.records,
+        left_out: fetched.left_out,
+        missing: fetched.missing,
+        recordings: fetched.recordings.iter().map(recording).collect(),
+    })
+}
+
 fn line(line: &Line) -> String {
     // Made of numbers, strings, lists and maps with string keys, none of which can fail to be written.
     serde_json::to_string(line).unwrap_or_default()
@@ -63,6 +82,13 @@ fn line(line: &Line) -> String {
 #[derive(Serialize)]
 #[serde(tag = "event", rename_all = "lowercase")]
 enum Line {
+    Fetched {
+        format: u32,
+        records: u32,
+        left_out: u32,
+        missing: u32,
+        recordings: Vec<FetchedRecording>,
+    },
     Progress {
         format: u32,
         elapsed_s: Option<f64>,
@@ -122,6 +148,15 @@ impl Axle {
             rise_m: finite(axle.rise_m),
         }
     }
+}
+
+#[derive(Serialize)]
+struct FetchedRecording {
+    run: String,
+    known: bool,
+    begun: Option<String>,
+    seconds: f64,
+    scans: u64,
 }
 
 #[derive(Serialize)]

@@ -1,5 +1,6 @@
 //! `sensors --json`.
 
+use super::analyse::Parts;
 use super::calibrate::Row as CalibrationRow;
 use super::{FORMAT, finite, text};
 use crate::jobs::sensors::{AxleReach, Reach};
@@ -48,6 +49,7 @@ struct Coordinates {
 #[derive(Serialize)]
 struct Number<'a> {
     u: Option<f64>,
+    budget: Option<Parts>,
     status: &'static str,
     limit: Option<f64>,
     can_agree: bool,
@@ -72,6 +74,7 @@ impl<'a> Axle<'a> {
         let [x_u_m, y_u_m, z_u_m, roll_u_rad, pitch_u_rad, yaw_u_rad] = axle.coordinates.map(finite);
         let number = |n: &'a crate::jobs::sensors::NumberReach| Number {
             u: finite(n.u),
+            budget: n.budget.as_ref().map(Parts::of),
             status: n.status.word(),
             limit: finite(Some(n.limit)),
             can_agree: n.can_agree(),

@@ -150,6 +150,14 @@ fn by_hand(page: &mut Page, report: &Report) {
             ),
         );
     }
+    if !report.moved_together.is_empty() {
+        let text = format!(
+            "{} moved together: it seems that the vehicle itself moves. Let it rest, and check again; which way each row goes was not \
+             looked at.",
+            listed(report, &report.moved_together)
+        );
+        page.item("!", &text);
+    }
     if report.rows.iter().any(|row| matches!(row.moved, Some(Moved::Other(_)))) {
         page.item("·", "Which way each row goes was not looked at: mend the plugs first, then check again.");
     }
@@ -162,12 +170,10 @@ fn by_hand(page: &mut Page, report: &Report) {
         };
         let mut sentences = vec![hand::moved(report, moved)];
         match row.sense {
-            Some(Sense::Wrong) => sentences.push(
-                "and with the left corner down it went the wrong way: turn the sign of its `scale` in rig.toml, or it is clipped on the \
-                 other side"
-                    .to_owned(),
-            ),
-            Some(Sense::Right) => sentences.push("and with the left corner down it went the right way".to_owned()),
+            Some(Sense::Wrong) => sentences.push(wrong_way(report)),
+            Some(Sense::Right) => {
+                sentences.push("and with the left corner down it went the right way".to_owned())
+            }
             Some(Sense::Silent) | None => {}
         }
         let wrong = row.sense == Some(Sense::Wrong);
@@ -178,6 +184,26 @@ fn by_hand(page: &mut Page, report: &Report) {
             &[sentences.join(", ")],
         );
     }
+}
+
+/// What a row that went the wrong way may mean. Other rows that moved as well make it doubtful that only the corner was pushed.
+fn wrong_way(report: &Report) -> String {
+    let mend = "turn the sign of its `scale` in rig.toml, or it is clipped on the other side";
+    if report.also_moved.is_empty() {
+        return format!("and with the left corner down it went the wrong way: {mend}");
+    }
+    format!(
+        "and it went the wrong way, but {} moved as well: if the vehicle was moving, let it rest and check again; if only the left corner \
+         was pushed down, {mend}",
+        listed(report, &report.also_moved)
+    )
+}
+
+/// Rows by their names.
+fn listed(report: &Report, rows: &[usize]) -> String {
+    let names: Vec<String> =
+        rows.iter().filter_map(|k| report.rows.get(*k)).map(|row| format!("\"{}\"", row.name)).collect();
+    words::list(&names.iter().map(String::as_str).collect::<Vec<_>>())
 }
 
 fn place(answering: &Answering) -> String {
@@ -199,10 +225,15 @@ fn addresses(answering: &Answering) -> String {
 pub fn moving(progress: &Progress<'_>, units: Units) -> String {
     match progress {
         Progress::Looking(doing) => format!("{doing} …"),
-        Progress::Push => {
+        Progress::Push { armed: false, restless } => {
+            format!("Next a push on the corner; let everything rest …{}", waiting_for(restless))
+        }
+        Progress::Push { .. } => {
             "Push the body down over the left wheel of this axle, and let go. Enter leaves it out.".to_owned()
         }
-        Progress::Move { sensor, armed: false, .. } => format!("Next \"{sensor}\"; let everything rest …"),
+        Progress::Move { sensor, armed: false, restless, .. } => {
+            format!("Next \"{sensor}\"; let everything rest …{}", waiting_for(restless))
+        }
         Progress::Move { sensor, moving: Some(row), rows, .. } => {
             let reading = rows.iter().find(|(name, _)| name == row).and_then(|(_, reading)| *reading);
             let shown =
@@ -214,13 +245,22 @@ pub fn moving(progress: &Progress<'_>, units: Units) -> String {
     }
 }
 
+/// The rows that do not rest, as the end of a line.
+fn waiting_for(restless: &[&str]) -> String {
+    match restless {
+        [] => String::new(),
+        [one] => format!(" \"{one}\" moves"),
+        [first, rest @ ..] => format!(" \"{first}\" and {} more move", rest.len()),
+    }
+}
+
 /// What a sensor's turn asks for, as one line for a person who reads a log.
 pub fn turn(progress: &Progress<'_>) -> Option<String> {
     match progress {
         Progress::Move { sensor, how, done, of, .. } => {
             Some(format!("{} of {of}, \"{sensor}\": {how}. Enter leaves it out.", done + 1))
         }
-        Progress::Push => Some(moving(progress, Units::Mm)),
-        Progress::Looking(_) => None,
+        Progress::Push { armed: true, .. } => Some(moving(progress, Units::Mm)),
+        Progress::Push { .. } | Progress::Looking(_) => None,
     }
 }

@@ -32,7 +32,7 @@ pub use guide::{cut, now, resolved, said};
 pub use history::{history, service};
 pub use page::{Ink, WIDTH};
 pub use predict::prediction;
-pub use recording::{imported, recorded, recording};
+pub use recording::{fetched, imported, recorded, recording};
 pub use runs::runs;
 pub use sensors::sensors;
 pub use tune::tuning;

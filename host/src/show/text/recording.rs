@@ -2,6 +2,7 @@
 
 use super::page::{Ink, Page};
 use super::parts;
+use crate::jobs::record::fetch::{Fetched, Recording as FetchedRecording};
 use crate::jobs::record::{Progress, Recorded};
 use crate::run::{Phase, Recording};
 use crate::show::words;
@@ -59,6 +60,40 @@ pub fn recorded(recorded: &Recorded) -> String {
         page.paragraph(&text, Ink::Plain);
     }
     page.finish().trim_end().to_owned()
+}
+
+/// What was fetched from a board's own store: each recording with its run, and when and for how long it was recorded.
+pub fn fetched(fetched: &Fetched) -> String {
+    let mut page = Page::new(false);
+    let recordings = fetched.recordings.len();
+    let kept = match fetched.missing {
+        0 => String::new(),
+        count => format!("; {count} did not come in spite of asking again"),
+    };
+    let lead = format!(
+        "Fetched {} records of {recordings} recording{}{kept}. The board keeps them.",
+        fetched.records,
+        if recordings == 1 { "" } else { "s" },
+    );
+    page.paragraph(&lead, Ink::Plain);
+    for recording in &fetched.recordings {
+        page.item("·", &fetched_recording(recording));
+    }
+    if fetched.left_out > 0 {
+        let text = format!("{} records are of boots that read nothing, and were left out.", fetched.left_out);
+        page.paragraph(&text, Ink::Plain);
+    }
+    page.finish().trim_end().to_owned()
+}
+
+fn fetched_recording(recording: &FetchedRecording) -> String {
+    let FetchedRecording { name, begun, seconds, scans, known, .. } = recording;
+    let when = match begun {
+        Some(begun) => format!("from {}", begun.strftime("%Y-%m-%d %H:%M:%S")),
+        None => "when is not known: the board was switched off since".to_owned(),
+    };
+    let before = if *known { "; fetched before" } else { "" };
+    format!("{name}: {seconds:.0} s, {scans} scans, {when}{before}")
 }
 
 /// A table that became a run.

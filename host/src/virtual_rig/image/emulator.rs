@@ -2,7 +2,8 @@
 
 use super::error::ImageError;
 use rustix::io::{FdFlags, fcntl_getfd, fcntl_setfd};
-use std::io::{ErrorKind, Read};
+use std::ffi::OsStr;
+use std::io::Read;
 use std::os::fd::AsRawFd;
 use std::os::unix::net::UnixStream;
 use std::path::Path;
@@ -13,6 +14,9 @@ const PROGRAM: &str = "qemu-system-arm";
 /// An instruction takes 2² ns of the image's time. That is faster than the board: while a loaded PC keeps the image waiting for
 /// an answer, little of its time passes. This board proves the program, not the controller's speed.
 const SHIFT: u32 = 2;
+/// What has the system end a program with the one that started it, however that one ends (util-linux; Linux only).
+const TIE: (&str, [&str; 2]) = ("setpriv", ["--pdeathsig", "KILL"]);
+
 /// What makes the image's time pass. Its instructions are counted either way, so that a machine under load makes it slower,
 /// not wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,6 +25,25 @@ pub enum Pace {
     Wall,
     /// While it sleeps, time leaps to the next thing that it does.
     Leaping,
+}
+
+/// A command that runs `program`, which ends with the thread that starts it, even where this program is killed: an emulator that
+/// nobody hears must not go on for ever. A system that has no means for that runs it as it is.
+pub fn tied(program: &OsStr) -> Command {
+    let (tie, how) = TIE;
+    let ties = Command::new(tie).args(how).arg("true").stderr(Stdio::null()).status();
+    if !ties.is_ok_and(|status| status.success()) {
+        return Command::new(program);
+    }
+    let mut command = Command::new(tie);
+    command.args(how).arg(program);
+    command
+}
+
+/// Whether a program is where programs are looked for.
+fn is_installed(program: &str) -> bool {
+    std::env::var_os("PATH")
+        .is_some_and(|path| std::env::split_paths(&path).any(|at| at.join(program).is_file()))
 }
 
 /// The lines to an emulator.
@@ -53,7 +76,10 @@ impl Emulator {
             Pace::Wall => "on",
             Pace::Leaping => "off",
         };
-        let mut command = Command::new(PROGRAM);
+        if !is_installed(PROGRAM) {
+            return Err(ImageError::NoEmulator);
+        }
+        let mut command = tied(PROGRAM.as_ref());
         command.args(["-M", "lm3s6965evb", "-nodefaults", "-display", "none", "-monitor", "none"]);
         command.arg("-icount").arg(format!("shift={SHIFT},sleep={sleep}"));
         for (name, end) in [("host", &theirs_host), ("buses", &theirs_buses)] {
@@ -65,10 +91,7 @@ impl Emulator {
         command.args(["-serial", "chardev:host", "-serial", "chardev:buses"]);
         command.arg("-kernel").arg(image);
         command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped());
-        let child = command.spawn().map_err(|error| match error.kind() {
-            ErrorKind::NotFound => ImageError::NoEmulator,
-            _ => ImageError::Start(error),
-        })?;
+        let child = command.spawn().map_err(ImageError::Start)?;
         Ok((Self { child }, Lines { host, buses }))
     }
 

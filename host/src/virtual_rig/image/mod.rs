@@ -6,7 +6,7 @@ mod emulator;
 mod error;
 mod peer;
 
-pub use emulator::{Emulator, Pace};
+pub use emulator::{Emulator, Pace, tied};
 pub use error::ImageError;
 pub use peer::Peer;
 
@@ -62,7 +62,7 @@ impl ImageLogger {
         self.peer.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Device time as far as it is known, µs.
+    /// Device time as far as it is known, over all boots, µs.
     pub fn now_us(&self) -> u64 {
         self.now_us.max(self.peer().now_us())
     }
@@ -123,17 +123,21 @@ impl ImageLogger {
 
     /// Its own time, and when it begins to stream.
     fn note(&mut self, message: &DeviceMessage) {
-        match message {
-            DeviceMessage::Identity(identity) => self.now_us = identity.uptime_us,
-            DeviceMessage::Status(status) => self.now_us = status.uptime_us,
-            DeviceMessage::Event(event) => {
-                self.now_us = event.time_us;
-                if event.kind == EventKind::Started {
-                    self.peer().stage_mut().streaming_began(event.time_us);
-                }
+        let (uptime_us, started) = match message {
+            DeviceMessage::Identity(identity) => (identity.uptime_us, false),
+            DeviceMessage::Status(status) => (status.uptime_us, false),
+            DeviceMessage::Event(event) => (event.time_us, event.kind == EventKind::Started),
+            _ => return,
+        };
+        let now_us = {
+            let mut peer = self.peer();
+            let now_us = peer.at(uptime_us);
+            if started {
+                peer.stage_mut().streaming_began(now_us);
             }
-            _ => {}
-        }
+            now_us
+        };
+        self.now_us = self.now_us.max(now_us);
     }
 }
 

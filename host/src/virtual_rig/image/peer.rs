@@ -1,4 +1,6 @@
 //! Answers what a machine image asks of its buses, in the image's own time.
+//!
+//! The image's clock begins anew when its watchdog resets it; the parts and the vehicle know nothing of that: their time goes on.
 
 use crate::virtual_rig::stage::Stage;
 use embedded_hal::i2c::{ErrorKind, I2c, Operation};
@@ -12,18 +14,25 @@ use std::cell::Cell;
 pub struct Peer {
     stage: Stage,
     reader: Reader,
-    now_us: u64,
+    /// The image's own time at the latest question, µs, and the parts' time when the image's was 0.
+    asked_us: u64,
+    begun_us: u64,
 }
 
 impl Peer {
     /// Before the first question.
     pub fn new(stage: Stage) -> Self {
-        Self { stage, reader: Reader::new(), now_us: 0 }
+        Self { stage, reader: Reader::new(), asked_us: 0, begun_us: 0 }
     }
 
-    /// The image's time at the latest question, µs.
+    /// The parts' time at the latest question, µs: the image's own, over all its boots.
     pub fn now_us(&self) -> u64 {
-        self.now_us
+        self.at(self.asked_us)
+    }
+
+    /// The parts' time at a time of the image's present boot, µs.
+    pub fn at(&self, image_us: u64) -> u64 {
+        self.begun_us.saturating_add(image_us)
     }
 
     /// The parts and their vehicle.
@@ -41,9 +50,13 @@ impl Peer {
         let mut answers = Vec::new();
         for byte in bytes {
             if let Some(question) = self.reader.push::<Question>(*byte) {
-                self.now_us = question.start_us;
-                if self.stage.happen(self.now_us) > 0 {
-                    self.stage.press(self.now_us, Press::Short);
+                if question.start_us < self.asked_us {
+                    self.begun_us = self.now_us();
+                }
+                self.asked_us = question.start_us;
+                let now_us = self.now_us();
+                if self.stage.happen(now_us) > 0 {
+                    self.stage.press(now_us, Press::Short);
                 }
                 answers.extend_from_slice(&self.answer(&question).frame());
             }
@@ -52,7 +65,8 @@ impl Peer {
     }
 
     fn answer(&mut self, question: &Question) -> Answer {
-        let clock_ns = Cell::new(question.start_us.saturating_mul(1000));
+        let start_us = self.now_us();
+        let clock_ns = Cell::new(start_us.saturating_mul(1000));
         let mut read = [0; MAX_BYTES];
         let read = read.get_mut(..usize::from(question.wanted)).unwrap_or_default();
         let mut wired = self.stage.wired(&clock_ns);
@@ -82,7 +96,7 @@ impl Peer {
             }
         };
         drop(wired);
-        let took_us = clock_ns.get() / 1000 - question.start_us;
+        let took_us = clock_ns.get() / 1000 - start_us;
         let read = if became == Became::Done { &*read } else { &[] };
         Answer {
             number: question.number,

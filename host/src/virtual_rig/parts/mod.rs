@@ -9,6 +9,7 @@ mod fram;
 mod lsm6dso;
 mod pcf8574;
 mod tca9548;
+mod vl53l4cd;
 
 #[cfg(test)]
 mod tests;
@@ -19,6 +20,7 @@ pub use fram::Fram;
 pub use lsm6dso::Lsm6dso;
 pub use pcf8574::{Panel, Pcf8574};
 pub use tca9548::Tca9548;
+pub use vl53l4cd::Vl53l4cd;
 
 use crate::geometry::Vector3;
 use std::fmt::Debug;
@@ -39,6 +41,9 @@ pub trait Surroundings {
 
     /// Angle of the magnet over a terminal, in turns; `None` without a magnet.
     fn turns(&mut self, terminal: Terminal, t_us: u64) -> Option<f64>;
+
+    /// Distance to what is before a terminal, m; `None` where nothing is.
+    fn metres(&mut self, terminal: Terminal, t_us: u64) -> Option<f64>;
 
     /// Specific force (m/s²) and angular rate (rad/s) at a terminal, in the part's axes.
     fn motion(&mut self, terminal: Terminal, t_us: u64) -> [Vector3<f64>; 2];

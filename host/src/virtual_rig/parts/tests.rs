@@ -28,6 +28,15 @@ impl Surroundings for Known {
         }
     }
 
+    fn metres(&mut self, terminal: Terminal, t_us: u64) -> Option<f64> {
+        match terminal {
+            // Comes nearer by 0.1 m/s.
+            Terminal::Sensor(0) => Some(0.7 - 1e-7 * t_us as f64),
+            Terminal::Sensor(k) => Some(k as f64),
+            Terminal::Excitation => None,
+        }
+    }
+
     fn motion(&mut self, _: Terminal, _: u64) -> [Vector3<f64>; 2] {
         [Vector3::new(0.5, -1.0, 9.81), Vector3::new(0.1, -0.2, 0.3)]
     }
@@ -207,6 +216,41 @@ fn the_inertial_unit_gives_six_axes_once_it_has_turned_on() {
     // A burst takes 0.4 ms, a sample 1.2 ms: of two more bursts one at least finds nothing new.
     let again = [driver.finish(&mut bench.wired()), driver.finish(&mut bench.wired())];
     assert!(again.contains(&Err(Fault::NotReady)), "{again:?}");
+}
+
+#[test]
+fn the_range_finder_tells_the_distance_in_the_middle_of_its_measurement() {
+    let mut bench = Bench::new();
+    bench.bus.seat(seat(0x29), Box::new(Vl53l4cd::new(Terminal::Sensor(0))));
+    let mut driver = driver(PartName::Vl53l4cd, 0x29);
+    assert_eq!(driver.setup(&mut bench.wired()), Err(Fault::NotReady), "it boots");
+    bench.wait(2_000);
+    driver.setup(&mut bench.wired()).expect("it is there");
+    assert_eq!(driver.begin(&mut bench.wired(), 0), Err(Fault::NotReady), "it calibrates itself");
+    bench.wait(PartName::Vl53l4cd.settle_us());
+    // A count is a millimetre: half of one, and what the object moves while the transfers go.
+    for _ in 0..50 {
+        let (count, middle_us) = convert(&mut bench, &mut driver, 0).expect("it measures");
+        let distance_m = Known.metres(Terminal::Sensor(0), middle_us).expect("it is there");
+        assert!((f64::from(count) - 1e3 * distance_m).abs() <= 0.7, "{count} for {distance_m}");
+        bench.wait(3_000);
+    }
+    driver.begin(&mut bench.wired(), 0).expect("it takes the command");
+    assert_eq!(driver.finish(&mut bench.wired()), Err(Fault::NotReady), "not before its time");
+}
+
+#[test]
+fn a_range_finder_without_a_target_is_saturated() {
+    for terminal in [Terminal::Excitation, Terminal::Sensor(2)] {
+        let mut bench = Bench::new();
+        bench.bus.seat(seat(0x29), Box::new(Vl53l4cd::new(terminal)));
+        bench.wait(2_000);
+        let mut driver = driver(PartName::Vl53l4cd, 0x29);
+        driver.setup(&mut bench.wired()).expect("it is there");
+        bench.wait(PartName::Vl53l4cd.settle_us());
+        let (count, _) = convert(&mut bench, &mut driver, 0).expect("it measures");
+        assert_eq!(count, driver.scalar(0, 0, Component::Range).raw_max);
+    }
 }
 
 #[test]

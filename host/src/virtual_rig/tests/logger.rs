@@ -16,7 +16,7 @@ use crate::virtual_rig::parts::bus::Trouble;
 use crate::virtual_rig::readings::Readings;
 use crate::virtual_rig::stage::{Upset, What};
 use crate::virtual_rig::wiring::wired;
-use crate::virtual_rig::{Test, VehicleOnRamp};
+use crate::virtual_rig::{Test, VehicleOnRamp, scenario};
 use hingeline_protocol::channel::MAX_CHANNELS;
 use hingeline_protocol::sizes::MAX_WIRE;
 use hingeline_protocol::{
@@ -62,7 +62,8 @@ fn stream(logger: &mut VirtualLogger, rig: &Rig, seconds: f64) -> Vec<u8> {
     send(logger, &HostMessage::ClearSensors);
     let inputs = rig.sensors.iter().filter_map(|s| Some((s, s.input.as_ref()?)));
     for (index, (sensor, input)) in inputs.enumerate() {
-        send(logger, &HostMessage::SetSensor(config(index, &sensor.name, &sensor.kind, input, 1)));
+        let every = (rig.rate_hz / sensor.rate_hz).round() as u16;
+        send(logger, &HostMessage::SetSensor(config(index, &sensor.name, &sensor.kind, input, every)));
     }
     let period_us = (1e6 / rig.rate_hz).round() as u32;
     send(logger, &HostMessage::SetRate { period_us, scans_per_block: 0 });
@@ -149,6 +150,50 @@ fn perfect_sensors_come_over_the_wire_to_within_a_count_and_a_clock() {
         }
         assert!(worst < WIRE_M, "{}: {worst}", sensor.name);
     }
+}
+
+/// A range finder in the box, at half the rig's rate.
+const GAP: &str = r#"
+[[sensor]]
+name = "gap"
+kind = "range"
+chassis = [0, 300, 900]
+direction = [0, 0, -1]
+plane = { point = [0, 300, 530], normal = [0, 0, 1] }
+input = { bus = 0, device = "vl53l4cd", address = 0x29 }
+scale = 1.0
+rate_hz = 50
+range = [1, 1200]
+"#;
+
+#[test]
+fn a_range_finder_goes_along_with_the_wires_at_half_their_rate() {
+    // Half a count of 1 mm; and the part's own clock, by which a reading is at most 1 ms off the middle, at 0.1 m/s.
+    const RANGE_M: f64 = 0.5e-3 + 0.1 * 1e-3;
+    let (vehicle, _) = bramble();
+    let rig =
+        rig::file::parse(&format!("{}{GAP}", scenario::RIG), "rig.toml", &vehicle).expect("a good file");
+    let only_bounce = Test { phases: vec![Phase::Still, Phase::Bounce], ..test() };
+    let mut logger = logger(&vehicle, &rig, &only_bounce, None);
+    let bytes = stream(&mut logger, &rig, 25.0);
+    let overruns = |m: &DeviceMessage| matches!(m, DeviceMessage::Event(e) if matches!(e.kind, EventKind::Overrun { .. } | EventKind::SensorLost { .. }));
+    assert!(!messages(&bytes).iter().any(overruns));
+    let recording = recording(&vehicle, &rig, &bytes, &[]);
+    assert_eq!(recording.remarks, Vec::<String>::new());
+    let wires = recording.series[..6].iter().map(|s| s[0].t_s.len()).min().expect("six wires");
+    let series = &recording.series[8][0];
+    assert!(wires > 2300 && series.t_s.len() > 1150, "{wires} and {}", series.t_s.len());
+    let model = Model::of(&rig.sensors[8].kind).expect("a range finder's");
+    let truth = VehicleOnRamp::new(&vehicle, &only_bounce).expect("it runs");
+    let begun_s = logger.now_us() as f64 * 1e-6 - logger.test_s();
+    let origin_s = first_reading_us(&messages(&bytes)) as f64 * 1e-6 - begun_s;
+    let (mut worst, mut least, mut most) = (0.0_f64, f64::INFINITY, 0.0_f64);
+    for (t_s, value) in series.t_s.iter().zip(&series.value) {
+        let exact = model.value(&PlacedBody::new(&truth.at(origin_s + t_s).pose(0), truth.centre(0)));
+        (worst, least, most) = (worst.max((value - exact).abs()), least.min(exact), most.max(exact));
+    }
+    assert!(most - least > 0.05, "the axle moves: {least} to {most}");
+    assert!(worst < RANGE_M, "{worst}");
 }
 
 #[test]
