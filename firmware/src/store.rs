@@ -22,6 +22,9 @@ pub const WORD: usize = 16;
 /// Bytes that are read or written at once: short beside the time between two scans.
 pub const PIECE: usize = 64;
 
+/// Pieces of a memory that was never used which are looked at in one go: a millisecond or two.
+const LOOKED_AT_ONCE: u32 = 8;
+
 /// What can be wrong with the memory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StoreError {
@@ -95,7 +98,7 @@ impl Store {
         self.unsettled.is_none()
     }
 
-    /// Does a piece of what is left to do before the log may be used: looks at a piece of the memory, or erases a sector. Not
+    /// Does a piece of what is left to do before the log may be used: looks at some pieces of the memory, or erases a sector. Not
     /// while sampling.
     ///
     /// # Errors
@@ -103,7 +106,14 @@ impl Store {
     pub fn settle<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
         match self.unsettled {
             None => Ok(()),
-            Some(Unsettled::Looking(pieces)) => self.look(flash, pieces),
+            Some(Unsettled::Looking(_)) => {
+                for _ in 0..LOOKED_AT_ONCE {
+                    if let Some(Unsettled::Looking(pieces)) = self.unsettled {
+                        self.look(flash, pieces)?;
+                    }
+                }
+                Ok(())
+            }
             Some(Unsettled::Erasing(sectors)) => {
                 self.erase_next(flash, sectors)?;
                 self.unsettled = sectors.checked_sub(1).map(Unsettled::Erasing);

@@ -37,6 +37,9 @@ const SOURCES: [Source; 6] = [
 
 /// Two digits that count.
 fn two_digits(value: f64) -> String {
+    if value.abs() < 1e-6 {
+        return "0".to_owned();
+    }
     let decimals = (1.0 - value.abs().log10().floor()).clamp(0.0, 6.0) as usize;
     format!("{value:.decimals$}")
 }
@@ -64,16 +67,14 @@ pub fn answer(answers: &mut Answers) {
     let cells = |part: &dyn Fn(&Budget) -> f64| -> Vec<String> {
         budgets.iter().zip(&REACH).map(|(budget, (.., shown))| two_digits(shown * part(budget))).collect()
     };
-    let row = |name: &str, cells: Vec<String>, what: &str| {
-        [vec![name.to_owned()], cells, vec![what.to_owned()]].concat()
-    };
-    let mut rows: Vec<Vec<String>> =
-        SOURCES.iter().map(|(name, part, what)| row(name, cells(&|b| part(b)), what)).collect();
-    rows.push(row("**all**", cells(&Budget::total), ""));
-    let heads: Vec<&str> = std::iter::once("source")
-        .chain(REACH[..TOLD].iter().map(|(name, ..)| *name))
-        .chain(["what it is"])
+    let row = |name: String, cells: Vec<String>| [vec![name], cells].concat();
+    let mut rows: Vec<Vec<String>> = SOURCES
+        .iter()
+        .map(|(name, part, what)| row(format!("{name}: {what}"), cells(&|b| part(b))))
         .collect();
+    rows.push(row("**all**".to_owned(), cells(&Budget::total)));
+    let heads: Vec<&str> =
+        std::iter::once("source").chain(REACH[..TOLD].iter().map(|(name, ..)| *name)).collect();
     answers.table("budget", &heads, &rows);
 
     let u = |reach: &AxleReach, key: Key, shown: f64| {

@@ -106,7 +106,7 @@ fn a_logger_that_hangs_is_reset_by_its_watchdog_and_the_recording_goes_on() {
 }
 
 /// How often streaming began in the runs of a workshop's vehicle.
-fn starts(workshop: &Path) -> usize {
+pub fn starts(workshop: &Path) -> usize {
     let runs = std::fs::read_dir(workshop.join("bramble/runs")).into_iter().flatten().flatten();
     let bytes = runs.filter_map(|run| std::fs::read(run.path().join("wire.bin")).ok());
     bytes

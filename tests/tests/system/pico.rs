@@ -8,6 +8,7 @@ use hingeline_protocol::{DeviceMessage, EventKind, FrameDecoder, Press, Received
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{ChildStdin, ChildStdout, Command, Stdio};
+use std::time::Duration;
 
 /// How long it records, host time, s.
 const SECONDS: &str = "12";
@@ -167,11 +168,18 @@ fn a_bus_that_a_part_holds_is_clocked_free_on_the_pins() {
     };
     let (bench, mut emulator) = start(&image);
     assert_eq!(device(&bench)["well"], true);
-    let mut recorder = bench.command(&["record", "--plan", "still", "--seconds", SECONDS]);
-    let recorder = recorder.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    emulator.pass(4.0);
+    let mut recorder = bench.command(&["record", "--plan", "still"]);
+    let recorder = recorder.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut recorder = recorder.spawn().unwrap();
+    while crate::hang::starts(bench.folder.path()) == 0 {
+        assert!(recorder.try_wait().unwrap().is_none(), "it records");
+        std::thread::sleep(Duration::from_millis(300));
+    }
     emulator.tell(&format!("stuck 0 {CLOCKS}"));
     emulator.hear("freed 0");
+    emulator.pass(1.0);
+    // The person ends it.
+    writeln!(recorder.stdin.take().unwrap(), "q").unwrap();
     let (told, errors) = crate::line::texts(&recorder.wait_with_output().unwrap());
     let heard = Heard::of(&bench.bytes(told.lines().last().unwrap_or_else(|| panic!("{errors}"))));
     let recovered = heard.events.iter().find(|e| e.kind == EventKind::BusRecovered { bus: 0 });
