@@ -51,7 +51,7 @@ fn reach(without: &[&str]) -> AxleReach {
     fs::write(&vehicle, layout.vehicle_text("Bramble")).unwrap();
     fs::write(&rig, layout.rig_text()).unwrap();
     let without = without.iter().map(|name| (*name).to_owned()).collect();
-    let request = Request { vehicle, rig, phases: PLAN.to_vec(), ramp_rad: RAMP_RAD, without };
+    let request = Request { vehicle, rig, phases: PLAN.to_vec(), ramp_rad: RAMP_RAD, without, now_us: None };
     sensors::run(&request).map_err(|e| e.to_string()).unwrap().axles.remove(0)
 }
 
