@@ -37,7 +37,10 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     } else {
         let options = screen.options(&args.output);
         let measured = text::analysis(&analysed.analysis, &analysed.source.vehicle, &options);
-        measured + &text::calibration(&analysed.source.calibration, &options)
+        match text::calibration(&analysed.source.calibration, &options) {
+            none if none.is_empty() => measured,
+            calibration => format!("{measured}\n{calibration}"),
+        }
     };
     screen.print(&page)?;
     Ok(Ending::Done)

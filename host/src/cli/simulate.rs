@@ -159,7 +159,11 @@ fn elsewhere(port: &str, args: &Args) -> String {
             let values: Vec<String> = known.iter().map(|(value, _)| value.to_string()).collect();
             format!("calibrate NAME scale \"{sensor}\" --at {} --port {port}", values.join(","))
         }
-        Some(work) => format!("calibrate NAME {} … --port {port}", work.word()),
+        Some(Work::Tumble { sensor, edges }) => {
+            let edges = if edges { " --edges" } else { "" };
+            format!("calibrate NAME tumble \"{sensor}\"{edges} --port {port}")
+        }
+        Some(work) => format!("calibrate NAME {} … --port {port}, the positions as here", work.word()),
         None => {
             let plan: Vec<&str> = args.plan.0.iter().map(|p| p.words()).collect();
             format!("record --port {port} --vehicle NAME --plan \"{}\"", plan.join(","))

@@ -52,7 +52,7 @@ fn a_scale_is_found_kept_and_used_by_every_command() {
     let row = &listed["calibration"][0];
     assert_eq!((row["kind"].as_str(), row["used"].as_bool()), (Some("scale"), Some(true)), "{row}");
     let factor = row["factor"].as_f64().expect("a factor");
-    assert!((factor - FACTOR).abs() < 3.0 * row["factor_u"].as_f64().expect("its u"), "{row}");
+    assert!((factor - FACTOR).abs() < 3.0 * row["factor_relative_u"].as_f64().expect("its u"), "{row}");
 
     let reach = json(at, &["sensors", "Bramble/vehicle.toml", "--json"]);
     assert_eq!(reach["calibration"][0]["sensor"], "left travel");

@@ -160,7 +160,7 @@ fn nonzero(item: &Item<'_>) -> Option<f64> {
 fn scale(section: &mut Section<'_>) -> Option<ScaleFound> {
     let factor = section.require("factor", Example::Text("1.0"), "what a reading is multiplied with");
     let factor = factor.and_then(|i| nonzero(&i));
-    let relative_u = section.require("factor_u", Example::Text("0.001"), "of the factor, relative");
+    let relative_u = section.require("factor_relative_u", Example::Text("0.001"), "of the factor, relative");
     let relative_u = relative_u.and_then(|i| i.number(Bound::NotNegative));
     let offset = number(section, OFFSET);
     let known = of(section, KNOWN).and_then(|i| numbers(&i));
@@ -264,7 +264,8 @@ impl Lines {
 
 /// To [`DIGITS`] significant digits.
 fn rounded(value: f64) -> f64 {
-    if value == 0.0 || !value.is_finite() {
+    // What is left of rounding is nothing, and has no sign.
+    if value.abs() < 1e-12 || !value.is_finite() {
         return 0.0;
     }
     let places = DIGITS - 1 - value.abs().log10().floor() as i32;
@@ -312,7 +313,7 @@ fn found_lines(found: &Found, lines: &mut Lines, unit: usize) {
         }
         Found::Scale(f) => {
             lines.number("factor", f.factor);
-            lines.number("factor_u", f.relative_u);
+            lines.number("factor_relative_u", f.relative_u);
             lines.number(OFFSET[unit], f.offset);
             lines.numbers(KNOWN[unit], &f.known);
             lines.numbers(RESIDUALS[unit], &f.residuals);

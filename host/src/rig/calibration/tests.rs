@@ -93,7 +93,7 @@ fn the_file_is_the_documented_one_and_comes_back() {
 
 #[test]
 fn mistakes_are_shown_where_they_are() {
-    let wrong = "format = 1\n[[calibration]]\nsensor = \"left travel\"\nkind = \"scal\"\ndate = \"yesterday\"\nfitted = []\n\n[[calibration]]\nsensor = \"left travel\"\nkind = \"scale\"\ndate = \"2026-11-26\"\nfitted = []\nfactor = 0\nfactr_u = 0.001\n";
+    let wrong = "format = 1\n[[calibration]]\nsensor = \"left travel\"\nkind = \"scal\"\ndate = \"yesterday\"\nfitted = []\n\n[[calibration]]\nsensor = \"left travel\"\nkind = \"scale\"\ndate = \"2026-11-26\"\nfitted = []\nfactor = 0\nfactor_relativ_u = 0.001\n";
     insta::assert_snapshot!(parse(wrong, CALIBRATION_FILE).unwrap_err().render(false));
 }
 

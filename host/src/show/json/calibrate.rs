@@ -64,7 +64,7 @@ enum Values {
     },
     Scale {
         factor: f64,
-        factor_u: f64,
+        factor_relative_u: f64,
         offset: f64,
         residuals: Vec<f64>,
         linearity: Option<f64>,
@@ -125,7 +125,7 @@ fn values(found: &Found) -> Values {
         Found::Zero(f) => Values::Zero { offset: f.offset, u: f.u, reading: f.reading },
         Found::Scale(f) => Values::Scale {
             factor: f.factor,
-            factor_u: f.relative_u * f.factor.abs(),
+            factor_relative_u: f.relative_u,
             offset: f.offset,
             residuals: f.residuals.clone(),
             linearity: f.linearity,
