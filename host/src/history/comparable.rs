@@ -44,7 +44,8 @@ pub fn basis(vehicle: &Vehicle, axle: &Axle, ramp_angle_rad: Option<f64>) -> Bas
         let point = |p: crate::geometry::Vector3<f64>| {
             format!("{:.1}, {:.1}, {:.1}", p.x * 1e3, p.y * 1e3, p.z * 1e3)
         };
-        let ends = format!("({}) to ({}) mm", point(line.chassis.point()), point(line.axle.point()));
+        let points: Vec<String> = line.points().into_iter().map(|p| format!("({})", point(p))).collect();
+        let ends = format!("{} mm", points.join(" to "));
         basis.insert(ends_of(&line.name), ends);
     }
     basis

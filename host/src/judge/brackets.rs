@@ -1,8 +1,8 @@
 //! The brackets of an axle as things that may sit elsewhere than drawn, and what a vehicle looks like when one does.
 
 use crate::geometry::Vector3;
-use crate::measure::links::Line;
-use crate::vehicle::{Axle, Mount, Side, Vehicle};
+use crate::measure::links::{Line, Shape, bush_words};
+use crate::vehicle::{Axle, Mount, Side, Vehicle, Watts};
 
 /// Which element's bracket.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -11,6 +11,10 @@ enum Place {
     LinkAxle(usize),
     Apex(usize),
     Leg(usize, usize),
+    ArmChassis(usize),
+    ArmAxle(usize, usize),
+    WattsPivot(usize),
+    WattsEnd(usize, usize),
 }
 
 /// A bracket: a point that one or more apparent lengths end at.
@@ -75,6 +79,24 @@ pub fn brackets(axle: &Axle, lines: &[Line]) -> Vec<Bracket> {
             );
         }
     }
+    for (k, arm) in axle.locating.radius_arms.iter().enumerate() {
+        let words = bush_words(arm);
+        let at = [0, 1].map(|bush| line(&format!("{}, {} bush", arm.name, words[bush])));
+        add(&arm.name, "chassis end".into(), Side::Chassis, &arm.chassis, at.concat(), Place::ArmChassis(k));
+        for (bush, mount) in arm.axle.iter().enumerate() {
+            let end = format!("{} axle bush", words[bush]);
+            add(&arm.name, end, Side::Axle, mount, at[bush].clone(), Place::ArmAxle(k, bush));
+        }
+    }
+    for (k, watts) in axle.locating.watts.iter().enumerate() {
+        let far = if watts.pivot_on == Side::Axle { Side::Chassis } else { Side::Axle };
+        let at = line(&watts.name);
+        add(&watts.name, "pivot".into(), watts.pivot_on, &watts.pivot, at.clone(), Place::WattsPivot(k));
+        for (end, mount) in watts.ends.iter().enumerate() {
+            let name = format!("link {}", end + 1);
+            add(&watts.name, name, far, mount, at.clone(), Place::WattsEnd(k, end));
+        }
+    }
     found
 }
 
@@ -92,9 +114,11 @@ impl Bracket {
     fn replaced(&self, lines: &[Line], mount: &Mount) -> Vec<Line> {
         let mut lines = lines.to_vec();
         for k in &self.lines {
-            match self.on {
-                Side::Chassis => lines[*k].chassis = mount.clone(),
-                Side::Axle => lines[*k].axle = mount.clone(),
+            match (&mut lines[*k].shape, self.place) {
+                (Shape::Straight { chassis, .. }, _) if self.on == Side::Chassis => *chassis = mount.clone(),
+                (Shape::Straight { axle, .. }, _) => *axle = mount.clone(),
+                (Shape::Watts(watts), Place::WattsEnd(_, end)) => watts.ends[end] = mount.clone(),
+                (Shape::Watts(watts), _) => hang_crank(watts, mount),
             }
         }
         lines
@@ -106,6 +130,10 @@ impl Bracket {
         let locating = &mut vehicle.axles[axle].locating;
         let mount = Mount::fixed(*point);
         match self.place {
+            Place::ArmChassis(k) => locating.radius_arms[k].chassis = mount,
+            Place::ArmAxle(k, bush) => locating.radius_arms[k].axle[bush] = mount,
+            Place::WattsPivot(k) => hang_crank(&mut locating.watts[k], &mount),
+            Place::WattsEnd(k, end) => locating.watts[k].ends[end] = mount,
             Place::LinkChassis(k) => locating.links[k].chassis = mount,
             Place::LinkAxle(k) => locating.links[k].axle = mount,
             Place::Apex(k) => locating.wishbones[k].apex = mount,
@@ -122,5 +150,54 @@ impl Bracket {
             return None;
         };
         all.iter().find(|b| b.name == swapped && b.mount.holes().len() == self.mount.holes().len())
+    }
+}
+
+/// A crank goes where its pivot goes.
+fn hang_crank(watts: &mut Watts, pivot: &Mount) {
+    let by = pivot.point() - watts.pivot.point();
+    watts.crank.iter_mut().for_each(|end| *end += by);
+    watts.pivot = pivot.clone();
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::design::{Mechanism, cases};
+    use crate::geometry::placed::PlacedBody;
+    use crate::measure::links::lines;
+
+    #[test]
+    fn every_distance_is_kept_where_the_drawn_mechanism_goes() {
+        // Rigid members, to the solver's rounding; a radius arm's bushes give, so its distances are no constants.
+        const ROUNDING_M: f64 = 1e-9;
+        for vehicle in [cases::t(), cases::w(), cases::h(), cases::q()] {
+            let mechanism = Mechanism::new(&vehicle, 0).expect("a state within reach");
+            for (heave_m, roll_rad) in [(0.08, 0.0), (0.0, 0.2), (-0.06, 0.3)] {
+                let body = PlacedBody::new(
+                    &mechanism.solve(heave_m, roll_rad).expect("a state within reach").pose,
+                    mechanism.centre(),
+                );
+                for line in lines(&vehicle.axles[0], 0.003) {
+                    let change_m = line.apparent(&body).0 - line.nominal_m();
+                    assert!(change_m.abs() < ROUNDING_M, "{}: {change_m}", line.name);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_bracket_moved_is_the_vehicle_put_together_there() {
+        // The lines with a bracket elsewhere are those of the vehicle file edited by hand, for every bracket.
+        for vehicle in [cases::t(), cases::w(), cases::q(), cases::r(1000.0)] {
+            let drawn = lines(&vehicle.axles[0], 0.003);
+            let offset = Vector3::new(0.004, -0.003, 0.02);
+            for bracket in brackets(&vehicle.axles[0], &drawn) {
+                let put = bracket.put(&vehicle, 0, &(bracket.mount.point() + offset));
+                let edited: Vec<_> = lines(&put.axles[0], 0.003).iter().map(Line::points).collect();
+                let moved: Vec<_> = bracket.moved_lines(&drawn, &offset).iter().map(Line::points).collect();
+                assert!(!bracket.lines.is_empty() && edited == moved, "{}", bracket.name);
+            }
+        }
     }
 }

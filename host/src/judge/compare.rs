@@ -1,10 +1,12 @@
 //! A run against its design, and a run against another.
 
 use super::brackets::{Bracket, brackets};
+use super::built;
 use super::evidence::Evidence;
 use super::findings::{Explanation, findings, hole_odds};
 use super::looseness;
 use super::result::*;
+use super::sensors;
 use super::verdict;
 use crate::design::{DesignError, Mechanism, tolerance};
 use crate::measure::links::lines;
@@ -65,19 +67,27 @@ fn axle_against_design(
         designed_along,
         analysis,
     };
-    compared.findings = axle_findings(vehicle, &compared, &designed);
+    compared.findings = sensors::findings(&compared.analysis.suspects);
+    let brackets = axle_findings(vehicle, mechanism, &compared, &designed);
+    compared.findings.extend(brackets);
+    compared.findings.extend(built::findings(&compared.analysis));
     let lines = lines(axle, vehicle.tolerance_m);
     let loose = looseness::findings(axle, mechanism, &compared.analysis, &lines, load_n);
     compared.findings.extend(loose);
     Ok(compared)
 }
 
-fn axle_findings(vehicle: &Vehicle, compared: &AxleComparison, designed: &Numbers) -> Vec<Finding> {
+fn axle_findings(
+    vehicle: &Vehicle,
+    mechanism: &Mechanism,
+    compared: &AxleComparison,
+    designed: &Numbers,
+) -> Vec<Finding> {
     let analysis = &compared.analysis;
     let axle = &vehicle.axles[analysis.index];
     let lines = lines(axle, vehicle.tolerance_m);
     let brackets = brackets(axle, &lines);
-    let Some(evidence) = Evidence::gather(analysis, &lines, &brackets, axle.centre()) else {
+    let Some(evidence) = Evidence::gather(analysis, &lines, &brackets, mechanism) else {
         return Vec::new();
     };
     let mut found: Vec<Finding> = findings(&evidence, &brackets)
@@ -106,7 +116,7 @@ fn explains(
     let index = compared.analysis.index;
     let mut changed = vehicle.clone();
     match explanation {
-        Explanation::AsDrawn => return Vec::new(),
+        Explanation::AsDrawn | Explanation::SensorOff(_) => return Vec::new(),
         Explanation::Holes(holes) => {
             for (bracket, hole) in holes {
                 if let Some(point) = brackets[*bracket].mount.holes().get(*hole) {
@@ -153,7 +163,8 @@ pub fn holes_in_use(vehicle: &Vehicle, analysis: &AxleAnalysis) -> Vec<InUse> {
     let axle = &vehicle.axles[analysis.index];
     let lines = lines(axle, vehicle.tolerance_m);
     let brackets = brackets(axle, &lines);
-    let Some(evidence) = Evidence::gather(analysis, &lines, &brackets, axle.centre()) else {
+    let Ok(mechanism) = Mechanism::new(vehicle, analysis.index) else { return Vec::new() };
+    let Some(evidence) = Evidence::gather(analysis, &lines, &brackets, &mechanism) else {
         return Vec::new();
     };
     brackets

@@ -1,9 +1,9 @@
 //! Weighs explanations against one another and puts the one that the data choose into a builder's words.
 
 use super::brackets::Bracket;
-use super::evidence::{Evidence, Likelihood, SUSPECT_M};
+use super::evidence::{Evidence, Likelihood};
 use super::result::{Finding, FindingKind};
-use crate::geometry::{DMatrix, Vector3};
+use super::{place, sensors};
 use crate::vehicle::Side;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
@@ -13,8 +13,6 @@ const NAMED: f64 = 0.95;
 const SAME_PLACE: f64 = 0.7;
 /// Explanations that a finding lists at the most when the data do not decide.
 const LISTED: usize = 4;
-/// An offset's coordinate is told when its standard uncertainty is below this, m, and its size beyond two of them.
-const TELLING_M: f64 = 0.006;
 /// Below this probability not even the best explanation fits, and the finding says so.
 const FITS: f64 = 1e-4;
 
@@ -27,6 +25,8 @@ pub enum Explanation {
     Holes(Vec<(usize, usize)>),
     /// One bracket elsewhere than drawn.
     BracketOff(usize),
+    /// One end of a sensor elsewhere than the rig file says, by place among the evidence's.
+    SensorOff(usize),
 }
 
 /// An explanation with its probability among all that were tried, from equal priors.
@@ -57,6 +57,9 @@ pub fn weigh(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<Weighed> {
             }
         }
         add(Explanation::BracketOff(k), evidence.with_bracket_off(k));
+    }
+    for k in 0..evidence.sensor_ends.len() {
+        add(Explanation::SensorOff(k), evidence.with_sensor_off(k));
     }
     let best = tried.iter().map(|(_, l)| l.log).fold(f64::NEG_INFINITY, f64::max);
     let sum: f64 = tried.iter().map(|(_, l)| (l.log - best).exp()).sum();
@@ -121,8 +124,12 @@ fn same_place(first: &Weighed, weighed: &[Weighed]) -> f64 {
         Explanation::AsDrawn => Vec::new(),
         Explanation::Holes(holes) => holes.iter().map(|h| h.0).collect(),
         Explanation::BracketOff(bracket) => vec![*bracket],
+        Explanation::SensorOff(_) => Vec::new(),
     };
     let at = places(&first.explanation);
+    if at.is_empty() {
+        return first.probability;
+    }
     weighed.iter().filter(|w| places(&w.explanation) == at).map(|w| w.probability).sum()
 }
 
@@ -156,6 +163,16 @@ fn named(evidence: &Evidence<'_>, brackets: &[Bracket], weighed: &Weighed) -> Fi
             let (text, size, u) = offset_text(evidence, brackets, *bracket);
             (FindingKind::Hardpoint, brackets[*bracket].name.clone(), text, size, u)
         }
+        Explanation::SensorOff(end) => {
+            let name = evidence.sensor_name(*end);
+            (
+                FindingKind::Sensor,
+                name.clone(),
+                sensors::on_another_bolt(&name, evidence.sensor_ends[*end].on),
+                None,
+                None,
+            )
+        }
         Explanation::AsDrawn => (
             FindingKind::Hardpoint,
             String::new(),
@@ -182,69 +199,26 @@ fn holes_text(brackets: &[Bracket], holes: &[(usize, usize)]) -> (String, f64) {
     (format!("{}.", parts.join("; ")), size)
 }
 
-/// Tells the coordinates of an offset that the data resolve; nothing is said of the others.
+/// Tells where a bracket seems to be, and where to put the tape.
 fn offset_text(
     evidence: &Evidence<'_>,
     brackets: &[Bracket],
     bracket: usize,
 ) -> (String, Option<f64>, Option<f64>) {
-    const WORDS: [(&str, &str); 3] =
-        [("further forward", "further back"), ("further left", "further right"), ("higher", "lower")];
     let name = &brackets[bracket].name;
+    let body = if brackets[bracket].on == Side::Axle { "axle" } else { "chassis" };
     let Some((mean, covariance)) = evidence.offset(bracket) else {
         return (format!("{name}: not where it was drawn."), None, None);
     };
-    let told: Vec<(f64, f64, &str)> = (0..3)
-        .filter_map(|axis| {
-            let (offset, u) = (mean[axis], covariance[(axis, axis)].max(0.0).sqrt());
-            let word = if offset > 0.0 { WORDS[axis].0 } else { WORDS[axis].1 };
-            (u < TELLING_M && offset.abs() > 2.0 * u).then_some((offset, u, word))
-        })
-        .collect();
-    let body = if brackets[bracket].on == Side::Axle { "axle" } else { "chassis" };
-    match told.iter().copied().max_by(|a, b| a.0.abs().total_cmp(&b.0.abs())) {
-        Some((size, u, _)) => {
-            let words: Vec<String> = told
-                .iter()
-                .map(|(offset, u, word)| {
-                    format!("{:.0} ± {:.0} mm {word}", offset.abs() * 1e3, 1.96 * u * 1e3)
-                })
-                .collect();
-            let text = format!(
-                "{name}: the joint sits {} than drawn. Tape this bracket on the {body} first.",
-                words.join(" and ")
-            );
-            (text, Some(size.abs()), Some(u))
+    let tape = format!("Tape this bracket on the {body} first.");
+    match place::along_axes(&mean, &covariance) {
+        Some((words, size, u)) => {
+            (format!("{name}: the joint sits {words} than drawn. {tape}"), Some(size), Some(u))
         }
         None => {
-            let (size, u, direction) = best_direction(&mean, &covariance);
-            let text = format!(
-                "{name}: the joint is {:.0} ± {:.0} mm off along ({:.2} forward, {:.2} left, {:.2} up). Tape this bracket on the {body} first.",
-                size * 1e3,
-                1.96 * u * 1e3,
-                direction.x,
-                direction.y,
-                direction.z
-            );
-            (text, Some(size), Some(u))
+            let (words, size, u) = place::along_best(&mean, &covariance);
+            (format!("{name}: the joint is {words}. {tape}"), Some(size), Some(u))
         }
-    }
-}
-
-/// The direction along which the offset is most surely not zero.
-fn best_direction(mean: &Vector3<f64>, covariance: &DMatrix<f64>) -> (f64, f64, Vector3<f64>) {
-    let eigen = covariance.clone().symmetric_eigen();
-    let candidates = (0..3).map(|k| {
-        let v = eigen.eigenvectors.column(k);
-        let direction = Vector3::new(v[0], v[1], v[2]);
-        let u = eigen.eigenvalues[k].max(0.0).sqrt();
-        (mean.dot(&direction), u, direction)
-    });
-    let best = candidates.max_by(|a, b| (a.0.abs() / a.1).total_cmp(&(b.0.abs() / b.1)));
-    match best {
-        Some((size, u, direction)) if size < 0.0 => (-size, u, -direction),
-        Some(found) => found,
-        None => (0.0, SUSPECT_M, Vector3::zeros()),
     }
 }
 

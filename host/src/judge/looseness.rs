@@ -5,7 +5,9 @@
 
 use super::result::{Finding, FindingKind};
 use crate::design::Mechanism;
-use crate::design::loads::{LoadCase, reactions};
+use crate::design::loads::{LoadCase, applied};
+use crate::design::mechanism::AppliedForce;
+use crate::geometry::placed::PlacedBody;
 use crate::geometry::{DMatrix, DVector};
 use crate::measure::links::Line;
 use crate::measure::numbers::HALF_95;
@@ -37,7 +39,7 @@ pub fn findings(
 ) -> Vec<Finding> {
     let mut found: Vec<Finding> = Vec::new();
     for turned in &analysis.turned {
-        let Some(give) = Give::expected(axle, mechanism, turned.load, load_n, lines.len()) else { continue };
+        let Some(give) = Give::expected(axle, mechanism, turned.load, load_n, lines) else { continue };
         for finding in loose(turned, &give, lines) {
             match found.iter_mut().find(|f| f.element == finding.element) {
                 Some(known) if known.size < finding.size => *known = finding,
@@ -62,19 +64,21 @@ impl Give {
         mechanism: &Mechanism,
         load: Load,
         load_n: Option<f64>,
-        lines: usize,
+        lines: &[Line],
     ) -> Option<Self> {
         let case = match load {
             Load::Rock => LoadCase::Drive(1.0),
             Load::Shove => LoadCase::Side(1.0),
         };
-        let per_n = reactions(mechanism, mechanism.ride(), case, None)?.members_n;
+        let forces = applied(mechanism, mechanism.ride(), case, None);
+        let per_n = mechanism.reactions(mechanism.ride(), &forces)?.members_n;
+        let bushes = bushes_give(mechanism, &forces)?;
         let compliance = compliances(axle);
         let pattern = DVector::from_iterator(
-            lines,
-            (0..lines).map(|k| {
-                let [n, c] = [&per_n, &compliance].map(|of| of.get(k).copied().unwrap_or(0.0));
-                2.0 * n * c
+            lines.len(),
+            lines.iter().enumerate().map(|(k, line)| match compliance.get(k) {
+                Some(m_per_n) => 2.0 * per_n.get(k).copied().unwrap_or(0.0) * m_per_n,
+                None => 2.0 * (line.apparent(&bushes).0 - line.nominal_m()),
             }),
         );
         let mean_m = &pattern * load_n.unwrap_or(LOAD_N);
@@ -85,7 +89,16 @@ impl Give {
     }
 }
 
-/// Of every line, m/N; 0 for a rigid one.
+/// Where the bushes of an axle let it go under forces; where nothing gives, it stays.
+fn bushes_give(mechanism: &Mechanism, forces: &[AppliedForce]) -> Option<PlacedBody> {
+    let pose = match mechanism.redundant() {
+        0 => mechanism.ride().pose,
+        _ => mechanism.deflected(mechanism.ride(), forces, &[])?,
+    };
+    Some(PlacedBody::new(&pose, mechanism.centre()))
+}
+
+/// Of every link and wishbone leg, which come first among the lines, m/N; 0 for a rigid one.
 fn compliances(axle: &Axle) -> Vec<f64> {
     let links = axle.locating.links.iter().map(|l| l.end_stiffness_n_per_m());
     let legs = axle

@@ -1,10 +1,13 @@
 //! Sets what was measured beside what was designed: verdicts, and what explains a difference.
 
 pub mod brackets;
+pub mod built;
 pub mod compare;
 pub mod evidence;
 pub mod findings;
 pub mod looseness;
+pub mod place;
+pub mod sensors;
 pub mod verdict;
 
 mod result;

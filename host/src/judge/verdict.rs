@@ -33,14 +33,18 @@ pub fn limit(key: Key, stated: Option<f64>, designed_u: Option<f64>) -> f64 {
     stated.unwrap_or_else(|| TWO_SIDED * designed_u.unwrap_or(0.0)).max(floor(key))
 }
 
+/// Probability that a difference measured as `d` with standard uncertainty `u` lies within ±`t` (JCGM 106:2012, 7.5).
+pub fn conformance(d: f64, u: f64, t: f64) -> f64 {
+    let normal = Normal::standard();
+    normal.cdf((t - d) / u) - normal.cdf((-t - d) / u)
+}
+
 /// Judges a difference `d` with standard uncertainty `u` against the limit `t`, all in one unit.
 pub fn judge(d: f64, u: f64, t: f64) -> Verdict {
     if u <= 0.0 {
         return if d.abs() <= t { Verdict::Agrees } else { Verdict::Differs };
     }
-    let normal = Normal::standard();
-    let within = normal.cdf((t - d) / u) - normal.cdf((-t - d) / u);
-    if within >= CONFIDENCE {
+    if conformance(d, u, t) >= CONFIDENCE {
         Verdict::Agrees
     } else if d.abs() >= t + ONE_SIDED * u {
         Verdict::Differs

@@ -9,17 +9,21 @@ use super::numbers::{self, Excitation, FREE};
 use super::observe::Observer;
 use super::path::{Path, PathPoint, directions, follow};
 use super::play;
+use super::pose::PoseEstimate;
 use super::result::*;
+use super::ride::{RidePose, ride_pose};
 use super::sharing::sharings;
 use super::still::stills;
-use super::surface::{Samples, SurfaceFit};
+use super::surface::{Derived, Samples, SurfaceFit};
+use super::suspect::{self, Suspect};
 use super::{MeasureError, ramp, residuals};
-use crate::geometry::DMatrix;
 use crate::geometry::placed::PlacedBody;
+use crate::geometry::{DMatrix, DVector, Pose, Vector3};
 use crate::rig::Rig;
 use crate::run::{Phase, Recording};
 use crate::vehicle::numbers::{AxleFacts, Key};
 use crate::vehicle::{Axle, Vehicle};
+use nalgebra::Matrix6;
 use std::collections::BTreeMap;
 
 /// Share of the travel's poses that must see a coordinate for it to count as seen.
@@ -46,10 +50,10 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
         if observer.is_blind() {
             return Err(MeasureError::NoData { axle: axle.name.clone() });
         }
-        let path = moved(&observer, &mut instants, step_s);
-        axles.push(
-            AxleRun { vehicle, rig, axle, index, recording, instants: &instants, step_s, path }.result(),
-        );
+        let (path, suspects) = settled(&observer, &mut instants, step_s);
+        let ride = ride_pose(axle, index, rig, &stills);
+        let run = AxleRun { vehicle, rig, axle, index, recording, instants: &instants, step_s, path, ride };
+        axles.push(AxleAnalysis { suspects, ..run.result() });
     }
     Ok(Analysis {
         vehicle: vehicle.name.clone(),
@@ -62,6 +66,15 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
     })
 }
 
+/// The path, with sensors that seem to be clipped elsewhere than the file says set free, and which these are.
+fn settled(observer: &Observer, instants: &mut [Instant], step_s: f64) -> (Path, Vec<Suspect>) {
+    let path = moved(observer, instants, step_s);
+    match suspect::suspects(observer, instants, step_s, &path) {
+        Some((suspects, doubted)) => (moved(&doubted, instants, step_s), suspects),
+        None => (path, Vec::new()),
+    }
+}
+
 /// Rounds of following every reading through its hysteresis loop: the first knows its width from the file, the next from
 /// the run.
 const LOOP_ROUNDS: usize = 2;
@@ -69,9 +82,9 @@ const LOOP_ROUNDS: usize = 2;
 /// The path, made again once it has shown where every reading stood in its hysteresis loop.
 pub(super) fn moved(observer: &Observer, instants: &mut [Instant], step_s: f64) -> Path {
     let mut path = follow(observer, instants, step_s);
-    for _ in 0..LOOP_ROUNDS {
+    for _ in 0..std::env::var("HLR").ok().and_then(|v| v.parse().ok()).unwrap_or(LOOP_ROUNDS) {
         let travelling: Vec<&PathPoint> = path.points.iter().filter(|p| p.phase.travels()).collect();
-        let samples = samples(&path.observer, &[], &travelling, seen(&travelling));
+        let samples = samples(&path.observer, &travelling, seen(&travelling));
         let Some(fit) = SurfaceFit::fit(&samples, path.observer.nuisances(), &path.knowledge) else { break };
         drag::follow(&path.observer, &fit, &path.points, instants);
         path = follow(observer, instants, step_s);
@@ -100,6 +113,7 @@ struct AxleRun<'a> {
     instants: &'a [Instant],
     step_s: f64,
     path: Path,
+    ride: Option<RidePose>,
 }
 
 impl AxleRun<'_> {
@@ -111,18 +125,22 @@ impl AxleRun<'_> {
         let states: Vec<(f64, f64)> =
             travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
         let excitation = Excitation::of(&states, seen);
-        let samples = samples(&self.path.observer, &lines, &travelling, seen);
+        let samples = samples(&self.path.observer, &travelling, seen);
         let fit = SurfaceFit::fit(&samples, self.path.observer.nuisances(), &self.path.knowledge);
+        let fit = match seen.iter().all(|s| *s) {
+            true => fit.map(|fit| with_lengths(fit, &lines, &states, self.path.observer.centre())),
+            false => fit,
+        };
         let travel = travel(&states);
 
         let steer = knuckle::fit(&self.path, self.instants, self.axle, self.step_s);
-        let (measured, budget) = match &fit {
+        let (measured, budget, dearest) = match &fit {
             Some(fit) => {
                 let mut at = numbers::at_state(&facts, fit, &excitation, 0.0, 0.0);
                 steered(&mut at.numbers, &mut at.budget, &steer, (0.0, 0.0), &excitation);
-                (at.numbers, at.budget)
+                (at.numbers, at.budget, at.dearest)
             }
-            None => (nothing_moved(&facts), BTreeMap::new()),
+            None => (nothing_moved(&facts), BTreeMap::new(), BTreeMap::new()),
         };
         let along = fit
             .as_ref()
@@ -130,7 +148,7 @@ impl AxleRun<'_> {
             .unwrap_or_default();
         let turned = play::turned(&self.path, self.instants, &lines, self.step_s);
         let links = self.links(&lines, fit.as_ref(), seen, &states, &turned);
-        let chi_square_per_dof = chi_square_per_dof(&self.path.points);
+        let chi_square_per_dof = suspect::agreement(&self.path.points);
         let ramp_travel_index =
             ramp::indices(self.vehicle, self.axle, self.recording, self.instants, &self.path);
         let path = pose_points(&self.path.points);
@@ -141,17 +159,21 @@ impl AxleRun<'_> {
             position: self.axle.position,
             measured,
             budget,
+            dearest,
             along,
             ramp_travel_index,
             links,
             turned,
+            suspects: Vec::new(),
+            sensors: self.rig.sensors.iter().map(|s| s.name.clone()).collect(),
+            theta: self.path.theta.clone(),
             fit: FitQuality {
                 chi_square_per_dof,
                 surface_residual: std::array::from_fn(|k| fit.as_ref().map_or(0.0, |f| f.residual_rms[k])),
             },
             travel,
             seen,
-            remarks: remarks(chi_square_per_dof),
+            remarks: remarks(chi_square_per_dof, self.ride.as_ref()),
             residuals: residuals::residuals(&self.path, self.instants, self.rig),
             path,
             surfaces: fit,
@@ -254,10 +276,7 @@ impl AxleRun<'_> {
                 LinkMeasured {
                     name: line.name.clone(),
                     nominal_m: line.nominal_m(),
-                    length_m: Measured::without(
-                        Status::NotMeasured,
-                        "wires zeroed at ride height see changes of length only",
-                    ),
+                    length_m: self.length(line),
                     play_m: play::of_line(&self.path, turned, k),
                     apparent_change_m: change,
                     apparent_m,
@@ -265,6 +284,21 @@ impl AxleRun<'_> {
                 }
             })
             .collect()
+    }
+
+    /// Length as built, where the still's own place is known.
+    fn length(&self, line: &Line) -> Measured {
+        match self.ride.as_ref().map(|ride| ride.length(line, self.axle.centre())) {
+            Some(Some((length_m, u))) => Measured::new(length_m, u),
+            Some(None) => Measured::without(
+                Status::NotMeasured,
+                "too few distances were taped at ride height to tell it",
+            ),
+            None => Measured::without(
+                Status::NotMeasured,
+                "wires zeroed at ride height see changes of length only: tape ride marks",
+            ),
+        }
     }
 
     /// Change of an apparent length at a pose, `u(ℓ) = √(gᵀΣg)`, m.
@@ -325,21 +359,13 @@ fn seen(travelling: &[&PathPoint]) -> [bool; 6] {
     })
 }
 
-/// Responses x, y, pitch, yaw and the change of every apparent length, with what each nuisance does to them.
-pub(super) fn samples(
-    observer: &Observer,
-    lines: &[Line],
-    travelling: &[&PathPoint],
-    seen: [bool; 6],
-) -> Samples {
-    let whole = seen.iter().all(|s| *s);
-    let lines = if whole { lines } else { &[] };
-    let columns = FREE.len() + lines.len();
+/// Responses x, y, pitch, yaw, with what noise and each nuisance do to them.
+pub(super) fn samples(observer: &Observer, travelling: &[&PathPoint], seen: [bool; 6]) -> Samples {
     let nuisances = observer.nuisances().len();
     let rows = travelling.len();
-    let mut responses = DMatrix::zeros(rows, columns);
+    let mut responses = DMatrix::zeros(rows, FREE.len());
     let mut state_effects = vec![DMatrix::zeros(rows, 2); nuisances];
-    let mut response_effects = vec![DMatrix::zeros(rows, columns); nuisances];
+    let mut response_effects = vec![DMatrix::zeros(rows, FREE.len()); nuisances];
     for (row, point) in travelling.iter().enumerate() {
         let q = point.estimate.pose.to_array();
         let systematic = &point.estimate.systematic;
@@ -353,18 +379,41 @@ pub(super) fn samples(
                 response_effects[k][(row, column)] = systematic[(coordinate, k)];
             }
         }
-        let body = PlacedBody::new(&point.estimate.pose, observer.centre());
-        for (l, line) in lines.iter().enumerate() {
-            let (length, gradient) = line.apparent(&body);
-            responses[(row, FREE.len() + l)] = length - line.nominal_m();
-            let change = systematic.tr_mul(&gradient);
-            for k in 0..nuisances {
-                response_effects[k][(row, FREE.len() + l)] = change[k];
-            }
-        }
     }
+    let noise = travelling.iter().map(|p| noise(&p.estimate)).collect();
     let choosing = (0..FREE.len()).filter(|k| seen[FREE[*k]]).collect();
-    Samples { states: states(travelling), responses, state_effects, response_effects, choosing }
+    Samples { states: states(travelling), responses, noise, state_effects, response_effects, choosing }
+}
+
+/// Covariance of a pose from its readings' noise; coordinates that nothing sees at this instant have none.
+fn noise(estimate: &PoseEstimate) -> Matrix6<f64> {
+    let seen = |k: usize| estimate.seen[k] && estimate.noise_covariance[(k, k)] > 0.0;
+    Matrix6::from_fn(|a, b| if seen(a) && seen(b) { estimate.noise_covariance[(a, b)] } else { 0.0 })
+}
+
+/// The change of every apparent length on the fitted surfaces.
+fn with_lengths(fit: SurfaceFit, lines: &[Line], states: &[(f64, f64)], centre: Vector3<f64>) -> SurfaceFit {
+    let bodies: Vec<PlacedBody> = states
+        .iter()
+        .map(|(heave, roll)| {
+            let mut q = Pose::heave_roll(*heave, *roll).to_array();
+            for (coordinate, value) in FREE.into_iter().zip(fit.free_at(*heave, *roll)) {
+                q[coordinate] = value;
+            }
+            PlacedBody::new(&Pose::from_array(q), centre)
+        })
+        .collect();
+    let derived: Vec<Derived> = lines
+        .iter()
+        .map(|line| {
+            let at: Vec<_> = bodies.iter().map(|body| line.apparent(body)).collect();
+            Derived {
+                value: DVector::from_iterator(at.len(), at.iter().map(|a| a.0 - line.nominal_m())),
+                gradient: DMatrix::from_fn(at.len(), FREE.len(), |row, k| at[row].1[FREE[k]]),
+            }
+        })
+        .collect();
+    fit.appended(states, &derived)
 }
 
 fn states(travelling: &[&PathPoint]) -> Vec<(f64, f64)> {
@@ -393,21 +442,23 @@ fn nothing_moved(facts: &AxleFacts) -> BTreeMap<Key, Measured> {
         .collect()
 }
 
-fn chi_square_per_dof(path: &[PathPoint]) -> Option<f64> {
-    let (chi, dof) = path
-        .iter()
-        .filter(|p| p.phase.travels())
-        .fold((0.0, 0), |(c, d), p| (c + p.estimate.chi_square, d + p.estimate.redundancy));
-    (dof > 0).then(|| chi / dof as f64)
-}
+/// How far from its drawn place a taped axle may sit before it is remarked on, m.
+const OFF_M: f64 = 0.010;
 
-fn remarks(chi_square_per_dof: Option<f64>) -> Vec<String> {
-    match chi_square_per_dof {
-        Some(chi) if chi > DISAGREE => vec![format!(
+fn remarks(chi_square_per_dof: Option<f64>, ride: Option<&RidePose>) -> Vec<String> {
+    let contradict = chi_square_per_dof.filter(|chi| *chi > DISAGREE).map(|chi| {
+        format!(
             "the sensors contradict one another (χ² per degree of freedom {chi:.1}): check that each is clipped where rig.toml says, and that its scale is right"
-        )],
-        _ => Vec::new(),
-    }
+        )
+    });
+    let off = ride.map(RidePose::off).filter(|(off_m, u)| *off_m > OFF_M && *off_m > 2.0 * u).map(|(off_m, u)| {
+        format!(
+            "at ride height the axle sits {:.0} ± {:.0} mm from where it was drawn, by what was taped: look at the ride height, or at the drawing",
+            1e3 * off_m,
+            1e3 * numbers::HALF_95 * u
+        )
+    });
+    contradict.into_iter().chain(off).collect()
 }
 
 fn pose_points(points: &[PathPoint]) -> Vec<PosePoint> {

@@ -11,8 +11,6 @@ use crate::run::{Phase, Recording, Series};
 const LEAST_STEP_S: f64 = 0.2;
 /// Readings of the slowest channel that a window should hold.
 const READINGS_PER_WINDOW: f64 = 4.0;
-/// Standard deviation of a lag that may be anywhere from −1 to 1.
-const ANYWHERE: f64 = 0.577;
 /// Readings that a window must hold for a channel to count.
 const LEAST_READINGS: usize = 2;
 
@@ -23,12 +21,46 @@ pub struct Smoothed {
     pub value: f64,
     /// Rate of change, SI per s.
     pub slope: f64,
-    /// Where the reading stands in the sensor's hysteresis loop, once the motion has told: 1 after rising, −1 after falling.
-    pub lag: f64,
-    /// Standard deviation of that: at first anywhere between both flanks.
-    pub lag_u: f64,
+    /// Where the reading stands in the sensor's hysteresis loop, once the motion has told.
+    pub lag: Lag,
     /// Readings that made it.
     pub count: usize,
+}
+
+/// How far a reading lags behind its quantity, as a function of half the width of the loop near the width it was followed with.
+///
+/// On a flank it lags by just that half width. While a loop is crossed the reading rests, held where the last flank left it: a
+/// wider loop had let it rest further back.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lag {
+    /// Lag in a loop of `half`, SI.
+    pub behind: f64,
+    /// Half the width that it was followed with, SI.
+    pub half: f64,
+    /// The flank that it is on or came from: 1 after rising, −1 after falling, 0 before the first.
+    pub flank: f64,
+    /// Standard deviation of what this leaves out, in half widths.
+    pub u: f64,
+}
+
+impl Lag {
+    /// Nothing is known: evenly between both flanks.
+    pub const ANYWHERE: Self = Self { behind: 0.0, half: 0.0, flank: 0.0, u: 0.577 };
+
+    /// On a flank, or, with 0, between both, with a standard deviation in half widths.
+    pub fn on(flank: f64, u: f64) -> Self {
+        Self { behind: 0.0, half: 0.0, flank, u }
+    }
+
+    /// Whether the reading is between the flanks.
+    pub fn rests(&self) -> bool {
+        self.behind.abs() < self.half
+    }
+
+    /// Lag in a loop of which half the width is `half`, SI.
+    pub fn in_loop(&self, half: f64) -> f64 {
+        self.behind + (half - self.half) * self.flank
+    }
 }
 
 /// An inertial unit near an instant, raw sensor axes.
@@ -142,7 +174,7 @@ fn smooth(series: &Series, cursor: &mut usize, t_s: f64, half_s: f64) -> Option<
         tv += dt * (v - v_mean);
     }
     let slope = if tt > 0.0 { tv / tt } else { 0.0 };
-    Some(Smoothed { value: v_mean - slope * t_mean, slope, lag: 0.0, lag_u: ANYWHERE, count })
+    Some(Smoothed { value: v_mean - slope * t_mean, slope, lag: Lag::ANYWHERE, count })
 }
 
 #[cfg(test)]

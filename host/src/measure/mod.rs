@@ -16,9 +16,13 @@ pub mod play;
 pub mod pose;
 pub mod ramp;
 mod residuals;
+pub mod ride;
 pub mod still;
 pub mod surface;
+pub mod suspect;
 
+#[cfg(test)]
+mod bound;
 #[cfg(test)]
 mod synthetic;
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Characteristic numbers from the fitted motion: at ride height and along the travel, each with its u and its budget.
 
-use super::nuisance;
+use super::nuisance::{self, Dearest};
 use super::result::{Budget, Measured, Status, Travel};
 use super::surface::{Functional, SurfaceFit};
 use crate::geometry::{DMatrix, Pose};
@@ -195,6 +195,20 @@ impl<'a> State<'a> {
     }
 }
 
+/// The functional of the coefficients that a number is at ride height, to first order.
+#[cfg(test)]
+pub(super) fn reads(facts: &AxleFacts, fit: &SurfaceFit, key: Key) -> Option<Functional> {
+    let state = State::new(fit, 0.0, 0.0);
+    let gradient = state.gradient(&state.entries(), &|m| numbers::at_state(facts, m).get(key))?;
+    Some(state.combine(&gradient))
+}
+
+/// What a roll that came along with heave leaves unsure of a function of the motion.
+fn lean_u(gradient: &[f64; ENTRIES], excitation: &Excitation) -> f64 {
+    let parts = gradient[4..8].iter().zip(PER_ROLL).map(|(by_heave, per_roll)| by_heave * per_roll);
+    excitation.lean_rad_per_m * parts.map(|p| p * p).sum::<f64>().sqrt()
+}
+
 /// Which kind of motion excites a number: heave, roll.
 pub fn needs(key: Key) -> (bool, bool) {
     match key {
@@ -226,6 +240,8 @@ pub struct AtState {
     pub numbers: BTreeMap<Key, Measured>,
     /// Where each u comes from.
     pub budget: BTreeMap<Key, Budget>,
+    /// What to know better first, at ride height.
+    pub dearest: BTreeMap<Key, Dearest>,
     /// Steer of the axle, rad.
     pub axle_steer_rad: Measured,
     /// The pose there.
@@ -244,17 +260,25 @@ pub fn at_state(
     let entries = state.entries();
     let motion = state.motion(&entries);
     let all = numbers::at_state(facts, &motion);
-    let (mut found, mut budgets) = (BTreeMap::new(), BTreeMap::new());
+    let (mut found, mut budgets, mut dearest) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
     let at_ride = heave_m == 0.0 && roll_rad == 0.0;
     for key in Key::ALL.into_iter().filter(|k| k.applies_to(facts.position)) {
         let (measured, budget) = number(&state, &entries, facts, excitation, &all, key, at_ride);
-        found.insert(key, measured);
         if let Some(budget) = budget {
             budgets.insert(key, budget);
+            let gradient = state.gradient(&entries, &|m| numbers::at_state(facts, m).get(key));
+            if let Some(gradient) = gradient.filter(|_| at_ride && measured.measured().is_some()) {
+                let effects = fit.effects(&state.combine(&gradient));
+                let own = budget.noise.hypot(lean_u(&gradient, excitation));
+                dearest.extend(
+                    nuisance::dearest(own, &fit.nuisances, &fit.knowledge, &effects).map(|d| (key, d)),
+                );
+            }
         }
+        found.insert(key, measured);
     }
     let steer = scalar(&state, &entries, excitation, at_ride, &|m| Some(m.pose.axle_steer_rad()));
-    AtState { numbers: found, budget: budgets, axle_steer_rad: steer.0, pose: motion.pose }
+    AtState { numbers: found, budget: budgets, dearest, axle_steer_rad: steer.0, pose: motion.pose }
 }
 
 fn number(
@@ -343,9 +367,7 @@ fn scalar(
     let noise = state.fit.noise_covariance(&functional, &functional).max(0.0).sqrt();
     let effects = state.fit.effects(&functional);
     let mut budget = nuisance::budget(noise, &state.fit.nuisances, &state.fit.knowledge, &effects);
-    for (by_heave, per_roll) in gradient[4..8].iter().zip(PER_ROLL) {
-        budget.model = budget.model.hypot(by_heave * per_roll * excitation.lean_rad_per_m);
-    }
+    budget.model = budget.model.hypot(lean_u(&gradient, excitation));
     (Measured::new(value, budget.total()), Some(budget))
 }
 
@@ -453,5 +475,28 @@ mod tests {
             "{half} against {}",
             0.5 * (high - low)
         );
+    }
+
+    /// JCGM 101:2008, 9.2.2 (clause from memory; value recomputed): the sum of four standard normal quantities, here as two of
+    /// variance 2, has the 95 % interval ±3.92.
+    #[test]
+    fn monte_carlo_gives_the_additive_example_of_jcgm_101() {
+        /// Three standard deviations of a quantile of so many draws, on both sides.
+        const SAMPLING: f64 = 0.06;
+        let (median, half) = quotient(0.0, 0.0, [2.0, 0.0, 2.0], |a, b| a + b);
+        assert!(median.abs() < SAMPLING && (half - 3.92).abs() < SAMPLING, "{median} ± {half}");
+    }
+
+    /// JCGM 101:2008, 9.4 (clause from memory): the comparison loss of two reflection coefficients that are zero within 0.005,
+    /// x₁² + x₂², is exponential with the mean 50e-6; linear propagation gives zero for its u. Quantiles by the closed form.
+    #[test]
+    fn monte_carlo_gives_the_comparison_loss_of_jcgm_101_where_linear_propagation_fails() {
+        /// As above, relative.
+        const SAMPLING: f64 = 0.04;
+        let quantile = |q: f64| -50e-6 * (1.0_f64 - q).ln();
+        let (median, half) = quotient(0.0, 0.0, [25e-6, 0.0, 25e-6], |a, b| a * a + b * b);
+        let expected = 0.5 * (quantile(0.975) - quantile(0.025));
+        assert!((median / quantile(0.5) - 1.0).abs() < SAMPLING, "{median}");
+        assert!((half / expected - 1.0).abs() < SAMPLING, "{half} against {expected}");
     }
 }

@@ -108,7 +108,11 @@ impl Observer {
         let mut observer =
             Self { centre, scalars: vec![], units: vec![], pairs: vec![], nuisances: vec![], time_u_s };
         for axis in 0..2 {
-            observer.nuisances.push(Nuisance { sensor: None, what: What::FloorSlope(axis) });
+            observer.nuisances.push(Nuisance {
+                sensor: None,
+                what: What::FloorSlope(axis),
+                u: FLOOR_SLOPE_U_RAD,
+            });
         }
         for (index, sensor) in rig.sensors.iter().enumerate().filter(|(_, s)| s.axle == axle) {
             match (&sensor.kind, stills.get(index).and_then(Option::as_ref)) {
@@ -117,7 +121,7 @@ impl Observer {
                 }
                 (kind, Some(SensorStill::Scalar(still))) => {
                     if let (Some(model), Some(reading)) = (Model::of(kind), sensor.reading()) {
-                        observer.add_scalar(index, model, reading, still, spans[index]);
+                        observer.add_scalar(index, &sensor.name, model, reading, still, spans[index]);
                     }
                 }
                 _ => {}
@@ -135,31 +139,33 @@ impl Observer {
     fn add_scalar(
         &mut self,
         sensor: usize,
+        name: &str,
         model: Model,
         reading: &Reading,
         still: &ChannelStill,
         span: [f64; 2],
     ) {
         let first = self.nuisances.len();
-        let ends = (0..3).map(What::ChassisEnd).chain((0..3).map(What::AxleEnd));
-        let rest =
-            [What::Scale, What::Linearity(2), What::Linearity(3), What::Hysteresis, What::Zero, What::Time];
-        self.nuisances.extend(ends.chain(rest).map(|what| Nuisance { sensor: Some(sensor), what }));
         let sigma = reading.noise.max(still.scatter);
         let ride_body = PlacedBody::new(&Pose::default(), self.centre);
-        self.scalars.push(ScalarObserver {
+        let scalar = ScalarObserver {
             sensor,
+            name: name.to_string(),
             ride: model.value(&ride_body),
             ride_ends: model.end_gradients(&ride_body),
             model,
             reading: reading.clone(),
+            mounts_m: [reading.mount_m; 2],
             zero: still.mean,
             zero_u: mean_u(sigma, still.count).hypot(reading.start_u()),
             sigma,
             span: reading.range.unwrap_or(span),
             first,
             learnt: ReadingErrors::expected(reading),
-        });
+        };
+        let nuisance = |(what, u)| Nuisance { sensor: Some(sensor), what, u };
+        self.nuisances.extend(scalar.nuisances(self.time_u_s).into_iter().map(nuisance));
+        self.scalars.push(scalar);
     }
 
     fn add_unit(
@@ -179,26 +185,24 @@ impl Observer {
                 (axis, e)
             })
             .collect();
-        let mut own =
-            vec![(What::Heading, UnitErrors { heading_rad: unit.heading_u_rad, ..Default::default() })];
+        let mut own = vec![(
+            What::Heading,
+            unit.heading_u_rad,
+            UnitErrors { heading_rad: unit.heading_u_rad, ..Default::default() },
+        )];
         for axis in 0..3 {
             let along = |size: f64| Vector3::from_fn(|k, _| if k == axis { size } else { 0.0 });
-            own.push((
-                What::AccelScale(axis),
-                UnitErrors { scale: along(unit.scale_u), ..Default::default() },
-            ));
-            own.push((What::AccelStill(axis), UnitErrors { still: along(still_u), ..Default::default() }));
-            own.push((
-                What::AccelBias(axis),
-                UnitErrors { bias: along(unit.accel_bias_u), ..Default::default() },
-            ));
+            let (scale, still, bias) = (along(unit.scale_u), along(still_u), along(unit.accel_bias_u));
+            own.push((What::AccelScale(axis), unit.scale_u, UnitErrors { scale, ..Default::default() }));
+            own.push((What::AccelStill(axis), still_u, UnitErrors { still, ..Default::default() }));
+            own.push((What::AccelBias(axis), unit.accel_bias_u, UnitErrors { bias, ..Default::default() }));
         }
-        for (what, error) in own {
+        for (what, u, error) in own {
             errors.push((self.nuisances.len(), error));
-            self.nuisances.push(Nuisance { sensor: Some(sensor), what });
+            self.nuisances.push(Nuisance { sensor: Some(sensor), what, u });
         }
         let time = self.nuisances.len();
-        self.nuisances.push(Nuisance { sensor: Some(sensor), what: What::Time });
+        self.nuisances.push(Nuisance { sensor: Some(sensor), what: What::Time, u: self.time_u_s });
         self.units.push(UnitObserver {
             sensor,
             unit: unit.clone(),
@@ -221,6 +225,19 @@ impl Observer {
         for (unit, plain) in observer.units.iter_mut().zip(&self.units) {
             unit.learnt = plain.errors.iter().fold(plain.learnt, |sum, (k, e)| sum.plus(e, theta[*k]));
             unit.learnt_time_s = plain.learnt_time_s + theta[plain.time] * self.time_u_s;
+        }
+        observer
+    }
+
+    /// The same sensors, one end of one of the scalar ones (by place among them; chassis end 0, axle end 1) known no better
+    /// than `mount_m`.
+    pub(super) fn with_end_anywhere(&self, scalar: usize, end: usize, mount_m: f64) -> Self {
+        let mut observer = self.clone();
+        if let Some(scalar) = observer.scalars.get_mut(scalar) {
+            scalar.mounts_m[end] = scalar.mounts_m[end].hypot(mount_m);
+            for nuisance in &mut observer.nuisances[scalar.first + 3 * end..][..3] {
+                nuisance.u = scalar.mounts_m[end];
+            }
         }
         observer
     }

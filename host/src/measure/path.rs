@@ -29,6 +29,8 @@ pub struct Path {
     pub points: Vec<PathPoint>,
     /// The sensors, their nuisances at the best estimate.
     pub observer: Observer,
+    /// What the run taught of the nuisances, in prior standard deviations.
+    pub theta: DVector<f64>,
     /// Covariance of the nuisances that is left.
     pub knowledge: Knowledge,
     /// How one inertial unit moved against the other, by instant, as the last pass took it out.
@@ -70,7 +72,7 @@ pub fn follow(observer: &Observer, instants: &[Instant], step_s: f64) -> Path {
         estimate.covariance =
             &estimate.noise_covariance + &estimate.systematic * &knowledge * estimate.systematic.transpose();
     }
-    Path { points, observer: learnt, knowledge, against }
+    Path { points, observer: learnt, theta, knowledge, against }
 }
 
 /// One Gauss-Newton step of the nuisances (in prior standard deviations, from `theta`) and their covariance.
@@ -106,7 +108,7 @@ const MEMORY: usize = 25;
 /// How many left-overs make one independent one, at least 1: the variance of their sums over windows against that of
 /// independent ones (the integrated autocorrelation with Bartlett's weights; Newey and West, Econometrica 55, 1987, from
 /// memory).
-fn alike(left_over: &[DVector<f64>]) -> f64 {
+pub(super) fn alike(left_over: &[DVector<f64>]) -> f64 {
     let square: f64 = left_over.iter().map(DVector::norm_squared).sum();
     let mut sums = 0.0;
     // Where a sensor drops out the left-overs change their meaning: each stretch stands alone.
@@ -125,11 +127,20 @@ fn alike(left_over: &[DVector<f64>]) -> f64 {
     if square > 0.0 { (sums / (MEMORY as f64 * square)).max(1.0) } else { 1.0 }
 }
 
+/// Square of the residual, in variances, where Cauchy's loss turns from a parabola into a logarithm: three standard deviations.
+const ROBUST: f64 = 9.0;
+
 /// Weight of an instant whose redundant readings contradict one another: 1 within what noise allows, falling as the inverse
-/// square beyond (Cauchy's loss, scale 3 standard deviations).
+/// square beyond.
 fn robust_weight(residuals: &DVector<f64>, redundancy: usize) -> f64 {
     let excess = residuals.norm_squared() / redundancy.max(1) as f64;
-    1.0 / (1.0 + excess / 9.0)
+    1.0 / (1.0 + excess / ROBUST)
+}
+
+/// The loss whose weight that is: half the square within what noise allows.
+pub(super) fn robust_loss(residuals: &DVector<f64>, redundancy: usize) -> f64 {
+    let count = redundancy.max(1) as f64;
+    0.5 * ROBUST * count * (residuals.norm_squared() / (ROBUST * count)).ln_1p()
 }
 
 fn pass(

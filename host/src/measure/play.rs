@@ -4,7 +4,7 @@
 //! drops out. What does not is each sensor's hysteresis loop: a reading that moved has crossed it, and the axle moved by the
 //! loop's width more; one that rests says only that the axle moved by less than that.
 
-use super::instants::{Instant, SensorInstant, Smoothed, UnitSmoothed};
+use super::instants::{Instant, Lag, SensorInstant, Smoothed, UnitSmoothed};
 use super::links::Line;
 use super::observe::{Observer, RelativeAcceleration};
 use super::path::{Path, PathPoint};
@@ -102,7 +102,7 @@ fn mean_sensor(of: &[&Instant], sensor: usize) -> SensorInstant {
     if scalars.len() == n {
         let value = scalars.iter().map(|s| s.value).sum::<f64>() / n as f64;
         let count = scalars.iter().map(|s| s.count).sum();
-        return SensorInstant::Scalar(Smoothed { value, slope: 0.0, lag: 0.0, lag_u: 0.0, count });
+        return SensorInstant::Scalar(Smoothed { value, slope: 0.0, lag: Lag::on(0.0, 0.0), count });
     }
     if units.len() == n {
         let mean =
@@ -228,9 +228,9 @@ fn crossed(observer: &Observer, held: &[Instant; 2]) -> [Instant; 2] {
         let (Some(a), Some(b)) = (at(one), at(other)) else { continue };
         let noise = (scalar.variance(&a) + scalar.variance(&b)).sqrt();
         let moved = a.value - b.value;
-        let (lag, lag_u) = if moved.abs() > CROSSED * noise { (moved.signum(), 0.0) } else { (0.0, RESTS_U) };
-        one.sensors[scalar.sensor] = SensorInstant::Scalar(Smoothed { lag, lag_u, ..a });
-        other.sensors[scalar.sensor] = SensorInstant::Scalar(Smoothed { lag: -lag, lag_u, ..b });
+        let (flank, u) = if moved.abs() > CROSSED * noise { (moved.signum(), 0.0) } else { (0.0, RESTS_U) };
+        one.sensors[scalar.sensor] = SensorInstant::Scalar(Smoothed { lag: Lag::on(flank, u), ..a });
+        other.sensors[scalar.sensor] = SensorInstant::Scalar(Smoothed { lag: Lag::on(-flank, u), ..b });
     }
     held
 }

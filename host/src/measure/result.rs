@@ -1,9 +1,11 @@
 //! What an analysis says. Renderers and the judge read these types; nothing here computes.
 
 use super::envelope::Envelope;
+use super::nuisance::Dearest;
 use super::numbers::HALF_95;
 use super::sharing::Sharing;
 use super::surface::SurfaceFit;
+use super::suspect::Suspect;
 use crate::geometry::{DMatrix, DVector, Pose};
 use crate::run::{Counts, Facts, Phase, Provenance};
 use crate::vehicle::Position;
@@ -333,6 +335,8 @@ pub struct AxleAnalysis {
     pub measured: BTreeMap<Key, Measured>,
     /// Where each u comes from, for measured keys.
     pub budget: BTreeMap<Key, Budget>,
+    /// What to know better first, for measured keys.
+    pub dearest: BTreeMap<Key, Dearest>,
     /// Numbers along the travel.
     pub along: Vec<AlongPoint>,
     /// Left wheel up, right wheel up.
@@ -341,6 +345,13 @@ pub struct AxleAnalysis {
     pub links: Vec<LinkMeasured>,
     /// Loads that the run turned round, rock and shove, with what each did to all links at once.
     pub turned: Vec<Turned>,
+    /// Sensors that seem to be clipped elsewhere than the rig file says, most probable first: one of them is. Their places were
+    /// left open for everything else here.
+    pub suspects: Vec<Suspect>,
+    /// Names of the rig's sensors, by place in the rig.
+    pub sensors: Vec<String>,
+    /// What the run taught of the nuisances of `surfaces`, in prior standard deviations.
+    pub theta: DVector<f64>,
     /// Agreement of the readings.
     pub fit: FitQuality,
     /// How far it moved.

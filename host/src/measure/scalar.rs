@@ -2,6 +2,7 @@
 //! do to its residual.
 
 use super::instants::Smoothed;
+use super::nuisance::What;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::{DVector, Vector3};
 use crate::rig::Reading;
@@ -14,8 +15,11 @@ const NUISANCES_OF_A_SCALAR: usize = 12;
 #[derive(Debug, Clone)]
 pub(super) struct ScalarObserver {
     pub(super) sensor: usize,
+    pub(super) name: String,
     pub(super) model: Model,
     pub(super) reading: Reading,
+    /// How well the place of its chassis end and of its axle end are known, m.
+    pub(super) mounts_m: [f64; 2],
     pub(super) zero: f64,
     pub(super) zero_u: f64,
     pub(super) sigma: f64,
@@ -27,7 +31,7 @@ pub(super) struct ScalarObserver {
     pub(super) learnt: ReadingErrors,
 }
 
-/// Errors of a scalar reading: `reading = change·(1 + scale) + linearity − drag·lag + zero + slope·time`.
+/// Errors of a scalar reading: `reading = change·(1 + scale) + linearity − lag(drag) + zero + slope·time`.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct ReadingErrors {
     scale: f64,
@@ -57,8 +61,8 @@ impl ScalarObserver {
     ) {
         let own = theta.rows(self.first, NUISANCES_OF_A_SCALAR);
         for axis in 0..3 {
-            self.model.ends.chassis[axis] = plain.model.ends.chassis[axis] + own[axis] * self.reading.mount_m;
-            self.model.ends.axle[axis] = plain.model.ends.axle[axis] + own[3 + axis] * self.reading.mount_m;
+            self.model.ends.chassis[axis] = plain.model.ends.chassis[axis] + own[axis] * self.mounts_m[0];
+            self.model.ends.axle[axis] = plain.model.ends.axle[axis] + own[3 + axis] * self.mounts_m[1];
         }
         self.ride = self.model.value(ride);
         self.ride_ends = self.model.end_gradients(ride);
@@ -74,6 +78,26 @@ impl ScalarObserver {
             zero: before.zero + own[10] * sizes.zero,
             time_s: before.time_s + own[11] * sizes.time_s,
         };
+    }
+
+    /// Its nuisances in their order, each with its standard deviation before the run, SI.
+    pub(super) fn nuisances(&self, time_u_s: f64) -> [(What, f64); NUISANCES_OF_A_SCALAR] {
+        let [chassis, axle] = self.mounts_m;
+        let sizes = self.sizes(time_u_s);
+        [
+            (What::ChassisEnd(0), chassis),
+            (What::ChassisEnd(1), chassis),
+            (What::ChassisEnd(2), chassis),
+            (What::AxleEnd(0), axle),
+            (What::AxleEnd(1), axle),
+            (What::AxleEnd(2), axle),
+            (What::Scale, sizes.scale),
+            (What::Linearity(2), sizes.linearity[0]),
+            (What::Linearity(3), sizes.linearity[1]),
+            (What::Hysteresis, sizes.drag),
+            (What::Zero, sizes.zero),
+            (What::Time, sizes.time_s),
+        ]
     }
 
     /// One standard deviation of each error of the reading.
@@ -96,7 +120,7 @@ impl ScalarObserver {
 
     /// Variance of a smoothed reading: its noise, and what is not known of its lag.
     pub(super) fn variance(&self, at: &Smoothed) -> f64 {
-        self.sigma.powi(2) / at.count as f64 + (self.reading.drag().0 * at.lag_u).powi(2)
+        self.sigma.powi(2) / at.count as f64 + (self.reading.drag().0 * at.lag.u).powi(2)
     }
 
     /// Change of the quantity since the still, as far as the reading's errors are known.
@@ -104,7 +128,7 @@ impl ScalarObserver {
         let e = &self.learnt;
         let [p2, p3] = self.bend(at);
         let error =
-            e.linearity[0] * p2 + e.linearity[1] * p3 - e.drag * at.lag + e.zero + at.slope * e.time_s;
+            e.linearity[0] * p2 + e.linearity[1] * p3 - at.lag.in_loop(e.drag) + e.zero + at.slope * e.time_s;
         (at.value - self.zero - error) / (1.0 + e.scale)
     }
 
@@ -114,8 +138,9 @@ impl ScalarObserver {
     /// correlated with the effect of its own scale, and a run of many readings would learn a scale from its noise.
     pub(super) fn effects(&self, body: &PlacedBody, at: &Smoothed, time_u_s: f64) -> Vec<f64> {
         let mut effects = Vec::with_capacity(NUISANCES_OF_A_SCALAR);
-        for (now, ride) in self.model.end_gradients(body).iter().zip(&self.ride_ends) {
-            effects.extend((now - ride).iter().map(|d| d * self.reading.mount_m));
+        let ends = self.model.end_gradients(body);
+        for ((now, ride), mount_m) in ends.iter().zip(&self.ride_ends).zip(self.mounts_m) {
+            effects.extend((now - ride).iter().map(|d| d * mount_m));
         }
         let sizes = self.sizes(time_u_s);
         let change = self.model.value(body) - self.ride;
@@ -126,7 +151,7 @@ impl ScalarObserver {
             change * sizes.scale,
             sizes.linearity[0] * p2,
             sizes.linearity[1] * p3,
-            -sizes.drag * at.lag,
+            -sizes.drag * at.lag.flank,
             sizes.zero,
             at.slope * sizes.time_s,
         ]);

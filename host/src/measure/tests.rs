@@ -31,7 +31,7 @@ fn measured(units: bool, seed: Option<u64>) -> super::numbers::AtState {
     let path = follow(&observer, &instants, step_s);
     let travelling: Vec<_> = path.points.iter().filter(|p| p.phase.travels()).collect();
     let states: Vec<_> = travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
-    let samples = analyse::samples(&path.observer, &[], &travelling, [true; 6]);
+    let samples = analyse::samples(&path.observer, &travelling, [true; 6]);
     let fit = SurfaceFit::fit(&samples, observer.nuisances(), &path.knowledge).expect("a fit");
     at_state(&synthetic::facts(), &fit, &Excitation::of(&states, [true; 6]), 0.0, 0.0)
 }

@@ -5,6 +5,7 @@ use super::rows::{self, Answer, Row};
 use super::units::{HALF_95, Units};
 use super::words;
 use crate::judge::{AxleComparison, AxleRuns, Finding, FindingKind, NumberComparison, Verdict};
+use crate::measure::nuisance::{Dearest, Source};
 use crate::measure::{AxleAnalysis, Budget, Status};
 use crate::vehicle::numbers::Key;
 use std::collections::BTreeMap;
@@ -243,12 +244,32 @@ pub fn sensors(chi_square_per_dof: f64) -> String {
 }
 
 /// The greatest part of a number's uncertainty.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Limit {
     /// Which number.
     pub key: Key,
     /// Its whole budget.
     pub budget: Budget,
+    /// What to know better first: in words, and the half-width of the 95 % interval that would be left, SI.
+    pub first: Option<(String, f64)>,
+}
+
+/// Better knowledge that leaves more than this of a ± is not worth a word.
+const WORTHWHILE: f64 = 0.9;
+
+/// What to know better, by the names of the rig's sensors.
+pub fn dearest_words(dearest: &Dearest, sensors: &[String]) -> String {
+    let what = match dearest.source {
+        Source::Mount => "where it is clipped",
+        Source::Scale => "its scale",
+        Source::Zero => "its zero",
+        Source::Heading => "its heading",
+        Source::Model => "its hysteresis",
+    };
+    match dearest.sensor.and_then(|k| sensors.get(k)) {
+        Some(name) => format!("{name}: {what}"),
+        None => "the slope of the floor under the still".into(),
+    }
 }
 
 /// By number, in the order of the questions.
@@ -257,7 +278,12 @@ pub fn limits(axle: &AxleAnalysis) -> Vec<Limit> {
         .into_iter()
         .flat_map(|question| question.keys())
         .filter(|key| !questions::zero_at_ride(**key))
-        .filter_map(|key| axle.budget.get(key).map(|budget| Limit { key: *key, budget: *budget }))
+        .filter_map(|key| {
+            let budget = *axle.budget.get(key)?;
+            let first = axle.dearest.get(key).filter(|d| d.u < WORTHWHILE * budget.total());
+            let first = first.map(|d| (dearest_words(d, &axle.sensors), HALF_95 * d.u));
+            Some(Limit { key: *key, budget, first })
+        })
         .filter(|limit| limit.budget.total() > 0.0)
         .collect()
 }

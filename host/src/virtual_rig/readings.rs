@@ -9,7 +9,7 @@ use crate::geometry::placed::PlacedBody;
 use crate::geometry::{Matrix3, Vector3};
 use crate::rig::inertial::STANDARD_GRAVITY;
 use crate::rig::model::Model;
-use crate::rig::{Carrier, Inertial, Kind, Reading, Rig, Sensor};
+use crate::rig::{Carrier, Inertial, Kind, Reading, Rig, Scale, Sensor};
 use nalgebra::Rotation3;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -76,8 +76,10 @@ impl TrueScalar {
         let mut model = model;
         model.ends.chassis += dice.vector(reading.mount_m);
         model.ends.axle += dice.vector(reading.mount_m);
-        let zero = match sensor.kind {
-            Kind::Angle(_) => MAGNET_ZERO_RAD * dice.even(),
+        let zero = match (&sensor.kind, &reading.scale) {
+            (Kind::Angle(_), _) => MAGNET_ZERO_RAD * dice.even(),
+            // A table of lengths was made with the sensor in place: it has no zero of its own.
+            (_, Scale::Points(_)) => 0.0,
             _ => dice.normal(LENGTH_ZERO_M),
         };
         let span = reading.range.map_or(1.0, |[low, high]| high - low);

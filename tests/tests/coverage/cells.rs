@@ -5,6 +5,7 @@ use hingeline::design::predict::predict;
 use hingeline::files::starters::Layout;
 use hingeline::measure::analyse;
 use hingeline::rig::{Kind, Rig};
+use hingeline::run::Phase;
 use hingeline::vehicle::Vehicle;
 use hingeline::vehicle::numbers::Key;
 use std::collections::BTreeMap;
@@ -96,7 +97,7 @@ pub fn table(layout: Layout, runs: u64) -> Tally {
 
 fn cell(vehicle: &Vehicle, rig: &Rig, runs: u64) -> BTreeMap<Key, Tally> {
     let truth = predict(vehicle).expect("a starter").axles[0].ride.numbers.clone();
-    let on_ramp = record::on_ramp(vehicle);
+    let on_ramp = record::of(vehicle, &[Phase::Still, Phase::Bounce, Phase::RampLeft, Phase::RampRight]);
     let mut tallies: BTreeMap<Key, Tally> = BTreeMap::new();
     for seed in 1..=runs {
         let run = record::run(&on_ramp, rig, seed);

@@ -9,10 +9,9 @@ use hingeline::virtual_rig::{Test, VehicleOnRamp};
 /// Angle of the ramp, rad: 20°.
 const RAMP_RAD: f64 = std::f64::consts::PI / 9.0;
 
-/// The vehicle's first axle through still, bounce and both ramps.
-pub fn on_ramp(vehicle: &Vehicle) -> VehicleOnRamp {
-    let phases = vec![Phase::Still, Phase::Bounce, Phase::RampLeft, Phase::RampRight];
-    VehicleOnRamp::new(vehicle, &Test { axle: 0, phases, ramp_rad: RAMP_RAD })
+/// The vehicle's first axle through a test.
+pub fn of(vehicle: &Vehicle, phases: &[Phase]) -> VehicleOnRamp {
+    VehicleOnRamp::new(vehicle, &Test { axle: 0, phases: phases.to_vec(), ramp_rad: RAMP_RAD })
         .expect("a vehicle that can be tested")
 }
 

@@ -1,10 +1,12 @@
-//! Worked examples of JCGM 100:2008, the Guide to the Expression of Uncertainty in Measurement, annex H.
+//! Worked examples of JCGM 100:2008, the Guide to the Expression of Uncertainty in Measurement, annex H, and of JCGM 106:2012, the
+//! role of measurement uncertainty in conformity assessment.
 //!
 //! Data and results of H.3 as the documentation of the PyPI package GTC quotes them; H.2's as often reprinted, recomputed.
 
 use crate::regression::{Model, Regression, seen};
 use hingeline::geometry::least_squares::{Options, Residuals, solve};
 use hingeline::geometry::{DMatrix, DVector};
+use hingeline::judge::verdict::conformance;
 
 /// H.3.1, table H.6: thermometer readings, °C, and corrections, °C.
 const THERMOMETER: [[f64; 2]; 11] = [
@@ -180,4 +182,16 @@ fn h2_resistance_and_reactance_from_correlated_readings() {
     printed("r(X, Z)", u([0.0, 1.0], toward) / (ux * uz), 0.993, 3);
     // The Guide prints 0.295 from rounded inputs; exact arithmetic gives 0.2956.
     printed("u(X)", ux, 0.2956, 4);
+}
+
+/// JCGM 106:2012, 7.4 and 7.5, examples of a Zener diode whose breakdown voltage must not be above −5.40 V, measured as −5.47 V
+/// with u 0.05 V, and of an oil whose viscosity must be between 12.5 and 16.3 mm²/s, measured as 13.6 mm²/s with u 1.8 mm²/s
+/// (from memory; the probabilities follow from the normal distribution).
+#[test]
+fn conformance_probabilities_of_jcgm_106() {
+    // One limit alone: the other is out of sight.
+    const FAR: f64 = 1e3;
+    printed("diode", conformance(-5.47 - (-5.40 - FAR), 0.05, FAR), 0.92, 2);
+    let (low, high) = (12.5, 16.3);
+    printed("oil", conformance(13.6 - 0.5 * (low + high), 1.8, 0.5 * (high - low)), 0.66, 2);
 }

@@ -4,6 +4,7 @@ use super::calibrate::Row as CalibrationRow;
 use super::flex::{Share, Used};
 use super::{FORMAT, Plain, Value, by_key, finite, text};
 use crate::judge::compare::InUse;
+use crate::measure::nuisance::{Dearest, Source};
 use crate::measure::{AlongPoint, Analysis, AxleAnalysis, Budget, Direction, LinkMeasured};
 use crate::rig::calibration::Standing;
 use crate::run::Counts;
@@ -40,6 +41,7 @@ struct Axle<'a> {
     measured: BTreeMap<Key, Value>,
     along: Vec<Along>,
     budget: BTreeMap<Key, Parts>,
+    know_better_first: BTreeMap<Key, First>,
     ramp_travel_index: Sides,
     links: Vec<Link<'a>>,
     samples: Counts,
@@ -65,6 +67,28 @@ pub(super) struct Parts {
     zero: Option<f64>,
     heading: Option<f64>,
     model: Option<f64>,
+}
+
+/// What to know better first for a number, and the u that would be left were it known exactly.
+#[derive(Serialize, Default)]
+struct First {
+    sensor: Option<String>,
+    source: Option<&'static str>,
+    u: Option<f64>,
+}
+
+impl First {
+    fn of(dearest: &Dearest, sensors: &[String]) -> Self {
+        let source = match dearest.source {
+            Source::Mount => "mount",
+            Source::Scale => "scale",
+            Source::Zero => "zero",
+            Source::Heading => "heading",
+            Source::Model => "model",
+        };
+        let sensor = dearest.sensor.and_then(|k| sensors.get(k)).cloned();
+        Self { sensor, source: Some(source), u: finite(Some(dearest.u)) }
+    }
 }
 
 #[derive(Serialize)]
@@ -102,6 +126,9 @@ impl<'a> Axle<'a> {
             measured: by_key(|key| Value::of_any(axle.measured.get(&key))),
             along: axle.along.iter().map(Along::of).collect(),
             budget: by_key(|key| axle.budget.get(&key).map(Parts::of).unwrap_or_default()),
+            know_better_first: by_key(|key| {
+                axle.dearest.get(&key).map(|d| First::of(d, &axle.sensors)).unwrap_or_default()
+            }),
             ramp_travel_index: Sides { left: Value::of(&left.index), right: Value::of(&right.index) },
             links: axle.links.iter().map(|link| Link::of(link, in_use)).collect(),
             samples,

@@ -24,6 +24,7 @@ pub fn sensors(axle: &AxleComparison, units: Units) -> Markup {
                         th role="columnheader" scope="col" { "Number" }
                         th role="columnheader" scope="col" { "±" }
                         th role="columnheader" scope="col" { "Where it comes from, shares of the variance" }
+                        th role="columnheader" scope="col" { "Know this better first" }
                     }
                 }
                 tbody role="rowgroup" {
@@ -32,6 +33,7 @@ pub fn sensors(axle: &AxleComparison, units: Units) -> Markup {
                             th role="rowheader" scope="row" { (words::capital(rows::label(limit.key))) }
                             td role="cell" data-name="±" { span { (units.of(limit.key).limit(limit.half_width())) } }
                             td role="cell" data-name="comes from" { span { (shares(limit)) } }
+                            td role="cell" data-name="know better first" { span { (first(limit, units)) } }
                         }
                     }
                 }
@@ -55,4 +57,14 @@ fn shares(limit: &verdict::Limit) -> String {
         .map(|(name, share)| format!("{name} {:.0} %", 100.0 * share))
         .collect();
     told.join(", ")
+}
+
+/// What to know better first, and what ± would be left were it known exactly.
+fn first(limit: &verdict::Limit, units: Units) -> String {
+    match &limit.first {
+        Some((what, half_width)) => {
+            format!("{what} (known exactly, ± {})", units.of(limit.key).limit(*half_width))
+        }
+        None => "nothing alone would help much".into(),
+    }
 }

@@ -1,0 +1,201 @@
+//! Where the axle really sits at ride height, against the drawing: from taped ride marks and from wires that tell whole lengths.
+//!
+//! A run sees changes since the still. What was taped at the still, and wires whose scale is a table of lengths, tell the still's
+//! own place; with it every link has a length and not only a change of length.
+
+use super::links::Line;
+use super::still::SensorStill;
+use crate::geometry::distance::distance;
+use crate::geometry::least_squares::{self, Options, Residuals};
+use crate::geometry::placed::PlacedBody;
+use crate::geometry::pose::COORDINATES;
+use crate::geometry::{DMatrix, DVector, Pose, Vector3};
+use crate::rig::model::Model;
+use crate::rig::{Rig, Scale};
+use crate::vehicle::Axle;
+
+/// A tape from bolt to bolt, standard deviation, m.
+const TAPE_U_M: f64 = 0.002;
+/// How far an axle may sit from where it was drawn before anything was taped, one standard deviation, m and rad.
+const BUILT_U: [f64; COORDINATES] = [0.03, 0.03, 0.03, 0.05, 0.05, 0.03];
+/// A length is told when its standard uncertainty is below this, m.
+const TELLING_M: f64 = 0.006;
+
+/// The pose at the still against the drawing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RidePose {
+    /// From where it was drawn.
+    pub pose: Pose,
+    /// Its covariance, 6 × 6.
+    pub covariance: DMatrix<f64>,
+}
+
+/// A distance that somebody or something measured at the still.
+struct Taped {
+    chassis: Vector3<f64>,
+    axle: Vector3<f64>,
+    length_m: f64,
+    u_m: f64,
+}
+
+struct Tapes<'a> {
+    centre: Vector3<f64>,
+    taped: &'a [Taped],
+}
+
+impl Residuals for Tapes<'_> {
+    fn unknowns(&self) -> usize {
+        COORDINATES
+    }
+
+    fn evaluate(&self, x: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
+        let count = self.taped.len();
+        let body = PlacedBody::new(&Pose::from_array(std::array::from_fn(|k| x[k])), self.centre);
+        let (mut r, mut j) =
+            (DVector::zeros(count + COORDINATES), DMatrix::zeros(count + COORDINATES, COORDINATES));
+        for (row, taped) in self.taped.iter().enumerate() {
+            let d = distance(&taped.chassis, &body.position(&taped.axle));
+            r[row] = (d.length_m - taped.length_m) / taped.u_m;
+            let gradient = body.jacobian(&taped.axle).tr_mul(&d.direction) / taped.u_m;
+            j.row_mut(row).copy_from(&gradient.transpose());
+        }
+        for k in 0..COORDINATES {
+            r[count + k] = x[k] / BUILT_U[k];
+            j[(count + k, k)] = 1.0 / BUILT_U[k];
+        }
+        (r, j)
+    }
+}
+
+/// Where an axle sits at the still; none where nothing was taped and no wire tells whole lengths.
+pub fn ride_pose(axle: &Axle, index: usize, rig: &Rig, stills: &[Option<SensorStill>]) -> Option<RidePose> {
+    let marks = axle.ride_marks.iter().map(|mark| Taped {
+        chassis: mark.chassis,
+        axle: mark.axle,
+        length_m: mark.length_m,
+        u_m: TAPE_U_M,
+    });
+    let wires = rig.sensors.iter().zip(stills).filter(|(s, _)| s.axle == index).filter_map(|(s, still)| {
+        let (reading, model) = (s.reading()?, Model::of(&s.kind)?);
+        let (Scale::Points(_), Some(SensorStill::Scalar(still))) = (&reading.scale, still) else {
+            return None;
+        };
+        let crate::rig::Kind::DrawWire(_) = s.kind else { return None };
+        let parts = [
+            reading.mount_m * std::f64::consts::SQRT_2,
+            reading.scale_u * still.mean,
+            reading.linearity / 3f64.sqrt(),
+            reading.start_u(),
+        ];
+        let u_m = parts.iter().map(|u| u * u).sum::<f64>().sqrt();
+        Some(Taped { chassis: model.ends.chassis, axle: model.ends.axle, length_m: still.mean, u_m })
+    });
+    let taped: Vec<Taped> = marks.chain(wires).filter(|t| t.u_m > 0.0).collect();
+    if taped.is_empty() {
+        return None;
+    }
+    let tapes = Tapes { centre: axle.centre(), taped: &taped };
+    let solution = least_squares::solve(&tapes, DVector::zeros(COORDINATES), Options::default());
+    let (_, jacobian) = tapes.evaluate(&solution.x);
+    let covariance = jacobian.tr_mul(&jacobian).cholesky()?.inverse();
+    Some(RidePose { pose: Pose::from_array(std::array::from_fn(|k| solution.x[k])), covariance })
+}
+
+impl RidePose {
+    /// Length of a line as built and its standard uncertainty, m, the tolerance of its own ends included; none where too little
+    /// was taped to tell.
+    pub fn length(&self, line: &Line, centre: Vector3<f64>) -> Option<(f64, f64)> {
+        let (length_m, gradient) = line.apparent(&PlacedBody::new(&self.pose, centre));
+        let of_pose = (gradient.transpose() * &self.covariance * gradient)[(0, 0)];
+        let u = (of_pose + 2.0 * line.tolerance_m.powi(2)).sqrt();
+        (u < TELLING_M).then_some((length_m, u))
+    }
+
+    /// How far the axle's centre sits from where it was drawn, m, and the standard uncertainty along that way.
+    pub fn off(&self) -> (f64, f64) {
+        let by = self.pose.translation();
+        let size = by.norm();
+        let direction = if size > 0.0 { by / size } else { Vector3::x() };
+        let covariance = self.covariance.view((0, 0), (3, 3));
+        (size, (direction.transpose() * covariance * direction)[(0, 0)].max(0.0).sqrt())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::links::lines;
+    use crate::vehicle::RideMark;
+    use rand::SeedableRng;
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution, StandardNormal};
+
+    const MARKS: [([f64; 3], [f64; 3]); 8] = [
+        ([0.0, 0.50, 1.0], [0.0, 0.62, 0.50]),
+        ([0.0, -0.50, 1.0], [0.0, -0.62, 0.50]),
+        ([0.65, 0.55, 0.48], [0.02, 0.60, 0.42]),
+        ([0.65, -0.55, 0.48], [0.02, -0.60, 0.42]),
+        ([-0.10, 0.55, 0.60], [-0.08, -0.35, 0.55]),
+        ([-0.10, -0.55, 0.60], [-0.08, 0.35, 0.55]),
+        ([0.60, 0.05, 0.75], [0.03, 0.0, 0.66]),
+        ([-0.50, 0.05, 0.80], [-0.10, 0.0, 0.50]),
+    ];
+
+    fn taped(dice: &mut impl FnMut(f64) -> f64, true_pose: &Pose) -> Axle {
+        let text = crate::files::starters::Layout::TriangulatedFourLink.vehicle_text("Bramble");
+        let vehicle = crate::vehicle::file::parse(&text, "vehicle.toml").expect("a starter");
+        let mut axle = vehicle.axles[0].clone();
+        let body = PlacedBody::new(true_pose, axle.centre());
+        axle.ride_marks = MARKS
+            .iter()
+            .enumerate()
+            .map(|(k, (chassis, on_axle))| RideMark {
+                name: format!("mark {k}"),
+                chassis: (*chassis).into(),
+                axle: (*on_axle).into(),
+                length_m: (body.position(&(*on_axle).into()) - Vector3::from(*chassis)).norm()
+                    + dice(TAPE_U_M),
+            })
+            .collect();
+        axle
+    }
+
+    #[test]
+    fn lengths_as_built_are_as_sure_as_is_said() {
+        // Poses drawn from what a builder may be off, tapes from their u: squared errors are u² on average. Four lengths of a
+        // run err together, so 200 runs are at least 200 independent ones: four standard deviations, 4·√(2/200).
+        const RUNS: usize = 200;
+        let band = 4.0 * (2.0 / RUNS as f64).sqrt();
+        let mut rng = ChaCha8Rng::seed_from_u64(7);
+        let mut dice = |sigma: f64| {
+            let z: f64 = StandardNormal.sample(&mut rng);
+            sigma * z
+        };
+        let rig = Rig { sensors: vec![], rate_hz: 50.0, hash: String::new() };
+        let (mut square, mut count) = (0.0, 0.0);
+        for _ in 0..RUNS {
+            let truth = Pose::from_array(BUILT_U.map(|u| dice(0.5 * u)));
+            let axle = taped(&mut dice, &truth);
+            let body = PlacedBody::new(&truth, axle.centre());
+            let ride = ride_pose(&axle, 0, &rig, &[]).expect("eight tapes");
+            for mut line in lines(&axle, 0.0) {
+                line.tolerance_m = 0.0;
+                let (length_m, u) = ride.length(&line, axle.centre()).expect("eight tapes tell it");
+                square += ((length_m - line.apparent(&body).0) / u).powi(2);
+                count += 1.0;
+            }
+        }
+        let mean: f64 = square / count;
+        // The prior is twice as wide as the poses that were drawn: its share makes u a little large, never small.
+        assert!(mean < 1.0 + band && mean > 0.8 - band, "{mean}");
+    }
+
+    #[test]
+    fn two_tapes_tell_no_length() {
+        let mut axle = taped(&mut |_| 0.0, &Pose::default());
+        axle.ride_marks.truncate(2);
+        let rig = Rig { sensors: vec![], rate_hz: 50.0, hash: String::new() };
+        let ride = ride_pose(&axle, 0, &rig, &[]).expect("two tapes");
+        assert!(lines(&axle, 0.001).iter().all(|line| ride.length(line, axle.centre()).is_none()));
+    }
+}

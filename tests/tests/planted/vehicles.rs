@@ -1,0 +1,172 @@
+//! Random vehicles: a starter with every bracket moved, drawn so; built within the builder's tolerance, but for one thing.
+
+use hingeline::files::starters::Layout;
+use hingeline::geometry::Vector3;
+use hingeline::rig::{DrawWire, Kind as SensorKind, Rig, Scale};
+use hingeline::run::Phase;
+use hingeline::vehicle::{Mount, Vehicle};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+/// How far a random vehicle's points are from the starter's, at the most in each coordinate, m.
+const JITTER_M: f64 = 0.02;
+/// Holes of a bracket are this far apart, m.
+const PITCH_M: f64 = 0.02;
+const LOW_M: f64 = 0.02;
+const LONG_M: f64 = 6e-3;
+const PLAY_M: f64 = 8e-4;
+/// A sound joint pair of the random vehicles, and one that went soft, N/m.
+const SOUND_N_PER_M: f64 = 8e6;
+const SOFT_N_PER_M: f64 = 8e5;
+/// The next bolt is between these away, m.
+const NEXT_BOLT_M: [f64; 2] = [0.03, 0.06];
+/// A builder who welds with care, standard deviation of each coordinate, m.
+const TOLERANCE_M: f64 = 1e-3;
+/// Wires that are made for play: 0.1 mm of hysteresis.
+const FINE_HYSTERESIS_M: f64 = 1e-4;
+
+/// What is not as drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    Bracket,
+    Hole,
+    Play,
+    SoftBush,
+    LongLink,
+    Sensor,
+    Nothing,
+}
+
+impl Kind {
+    /// Tests that show it.
+    pub fn phases(self) -> Vec<Phase> {
+        match self {
+            Kind::Play | Kind::SoftBush => {
+                vec![Phase::Still, Phase::RockForward, Phase::RockBack, Phase::ShoveLeft, Phase::ShoveRight]
+            }
+            _ => vec![Phase::Still, Phase::Bounce, Phase::RampLeft, Phase::RampRight],
+        }
+    }
+}
+
+/// A vehicle with one thing that is not as drawn.
+pub struct Planted {
+    /// The vehicle file's.
+    pub drawn: Vehicle,
+    /// The one on the ramp.
+    pub built: Vehicle,
+    /// The rig file's.
+    pub rig: Rig,
+    /// Where sensors are really clipped, before their own errors.
+    pub clipped: Rig,
+    /// Names of which one names it.
+    pub names: Vec<String>,
+}
+
+const LAYOUTS: [Layout; 4] = [
+    Layout::TriangulatedFourLink,
+    Layout::DoubleTriangulatedFourLink,
+    Layout::ThreeLink,
+    Layout::WishboneThreeLink,
+];
+
+/// A vehicle of a kind; a seed is a vehicle.
+pub fn planted(kind: Kind, seed: u64) -> Planted {
+    let mut dice = ChaCha8Rng::seed_from_u64(seed * 1000 + kind as u64);
+    let layout = LAYOUTS[seed as usize % LAYOUTS.len()];
+    let text = layout.vehicle_text("Bramble");
+    let mut drawn = hingeline::vehicle::file::parse(&text, "vehicle.toml").expect("a starter");
+    let mut rig = hingeline::rig::file::parse(layout.rig_text(), "rig.toml", &drawn).expect("its rig");
+    drawn.tolerance_m = TOLERANCE_M;
+    rig.rate_hz = 50.0;
+    for sensor in &mut rig.sensors {
+        sensor.rate_hz = 50.0;
+        match (&mut sensor.kind, kind) {
+            (SensorKind::DrawWire(wire), Kind::Play | Kind::SoftBush) => {
+                wire.reading.hysteresis = FINE_HYSTERESIS_M;
+            }
+            (SensorKind::DrawWire(wire), Kind::LongLink) => calibrate(wire),
+            _ => {}
+        }
+    }
+    everywhere(&mut drawn, |mount| {
+        let hole = mount.point() + even(&mut dice, JITTER_M);
+        *mount = Mount::with_holes([-1.0, 0.0, 1.0].map(|k| hole + Vector3::z() * (k * PITCH_M)).to_vec(), 1)
+            .expect("the middle one of three");
+    });
+    for link in &mut drawn.axles[0].locating.links {
+        link.stiffness_n_per_m = Some(SOUND_N_PER_M);
+    }
+    let mut built = drawn.clone();
+    everywhere(&mut built, |mount| *mount = mount.moved(&even(&mut dice, 3f64.sqrt() * TOLERANCE_M)));
+    let mut clipped = rig.clone();
+    let names = plant(kind, &mut built, &mut clipped, &mut dice);
+    Planted { drawn, built, rig, clipped, names }
+}
+
+/// A wire that tells whole lengths: its table was made with a good tape, its ends were measured in.
+fn calibrate(wire: &mut DrawWire) {
+    wire.reading.scale = Scale::Points(vec![[0.0, 0.0], [1e4, 10.0]]);
+    wire.reading.scale_u = 5e-4;
+    wire.reading.mount_m = 5e-4;
+    wire.reading.hysteresis = FINE_HYSTERESIS_M;
+}
+
+fn plant(kind: Kind, built: &mut Vehicle, clipped: &mut Rig, dice: &mut ChaCha8Rng) -> Vec<String> {
+    let links = &mut built.axles[0].locating.links;
+    let link = dice.random_range(0..links.len());
+    let link = &mut links[link];
+    let name = link.name.clone();
+    let chassis_end: bool = dice.random();
+    let (mount, end) =
+        if chassis_end { (&mut link.chassis, "chassis end") } else { (&mut link.axle, "axle end") };
+    match kind {
+        Kind::Bracket => *mount = mount.moved(&(Vector3::z() * -LOW_M)),
+        Kind::Hole => *mount = mount.using(if dice.random() { 0 } else { 2 }).expect("one of three"),
+        Kind::Play => link.play_m = PLAY_M,
+        Kind::SoftBush => link.stiffness_n_per_m = Some(SOFT_N_PER_M),
+        // The axle goes where its links put it, and is zeroed there.
+        Kind::LongLink => link.length_m = Some(link.drawn_length_m() + LONG_M),
+        Kind::Sensor => return vec![wrong_bolt(clipped, dice)],
+        Kind::Nothing => return Vec::new(),
+    }
+    match kind {
+        Kind::Bracket | Kind::Hole => vec![format!("{name}, {end}")],
+        _ => vec![name],
+    }
+}
+
+fn wrong_bolt(clipped: &mut Rig, dice: &mut ChaCha8Rng) -> String {
+    let wires: Vec<usize> = (0..clipped.sensors.len())
+        .filter(|k| matches!(clipped.sensors[*k].kind, SensorKind::DrawWire(_)))
+        .collect();
+    let sensor = &mut clipped.sensors[wires[dice.random_range(0..wires.len())]];
+    let direction = loop {
+        let direction = even(dice, 1.0);
+        if (0.1..1.0).contains(&direction.norm()) {
+            break direction.normalize();
+        }
+    };
+    let by = direction * dice.random_range(NEXT_BOLT_M[0]..NEXT_BOLT_M[1]);
+    if let SensorKind::DrawWire(wire) = &mut sensor.kind {
+        let end = if dice.random() { &mut wire.chassis } else { &mut wire.axle };
+        *end += by;
+    }
+    sensor.name.clone()
+}
+
+fn even(dice: &mut ChaCha8Rng, half: f64) -> Vector3<f64> {
+    Vector3::from_fn(|_, _| dice.random_range(-half..half))
+}
+
+fn everywhere(vehicle: &mut Vehicle, mut place: impl FnMut(&mut Mount)) {
+    let locating = &mut vehicle.axles[0].locating;
+    for link in &mut locating.links {
+        place(&mut link.chassis);
+        place(&mut link.axle);
+    }
+    for wishbone in &mut locating.wishbones {
+        place(&mut wishbone.apex);
+        wishbone.legs.iter_mut().for_each(&mut place);
+    }
+}
