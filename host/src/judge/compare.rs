@@ -68,9 +68,9 @@ fn axle_against_design(
         analysis,
     };
     compared.findings = sensors::findings(&compared.analysis.suspects);
+    compared.findings.extend(built::findings(&compared.analysis));
     let brackets = axle_findings(vehicle, mechanism, &compared, &designed);
     compared.findings.extend(brackets);
-    compared.findings.extend(built::findings(&compared.analysis));
     let lines = lines(axle, vehicle.tolerance_m);
     let loose = looseness::findings(axle, mechanism, &compared.analysis, &lines, load_n);
     compared.findings.extend(loose);

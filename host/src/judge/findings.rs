@@ -10,7 +10,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 /// Probability that an explanation, or a set of them, must have before anybody crawls under a vehicle for it.
 const NAMED: f64 = 0.95;
 /// Probability of one explanation that names it when all explanations at the same bracket together reach [`NAMED`].
-const SAME_PLACE: f64 = 0.7;
+const SAME_PLACE: f64 = 0.5;
 /// Explanations that a finding lists at the most when the data do not decide.
 const LISTED: usize = 4;
 /// Below this probability not even the best explanation fits, and the finding says so.
@@ -101,7 +101,8 @@ pub fn findings(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<(Finding, 
     if !fits(&first.likelihood) {
         return vec![(unexplained(), None)];
     }
-    if first.probability >= NAMED || (first.probability >= SAME_PLACE && same_place(first, &weighed) >= NAMED)
+    if first.probability >= NAMED
+        || (first.probability >= SAME_PLACE && same_place(evidence, first, &weighed) >= NAMED)
     {
         return vec![(named(evidence, brackets, first), Some(first.explanation.clone()))];
     }
@@ -118,19 +119,24 @@ pub fn findings(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<(Finding, 
     vec![(one_of(evidence, brackets, &group), None)]
 }
 
-/// Probability of all explanations that point at the same brackets as this one.
-fn same_place(first: &Weighed, weighed: &[Weighed]) -> f64 {
-    let places = |e: &Explanation| match e {
-        Explanation::AsDrawn => Vec::new(),
-        Explanation::Holes(holes) => holes.iter().map(|h| h.0).collect(),
-        Explanation::BracketOff(bracket) => vec![*bracket],
-        Explanation::SensorOff(_) => Vec::new(),
+/// What an explanation points at: brackets, or a sensor with whichever of its ends.
+#[derive(PartialEq)]
+enum Place {
+    Nowhere,
+    Brackets(Vec<usize>),
+    Sensor(usize),
+}
+
+/// Probability of all explanations that point at the same place as this one.
+fn same_place(evidence: &Evidence<'_>, first: &Weighed, weighed: &[Weighed]) -> f64 {
+    let place = |e: &Explanation| match e {
+        Explanation::AsDrawn => Place::Nowhere,
+        Explanation::Holes(holes) => Place::Brackets(holes.iter().map(|h| h.0).collect()),
+        Explanation::BracketOff(bracket) => Place::Brackets(vec![*bracket]),
+        Explanation::SensorOff(end) => Place::Sensor(evidence.sensor_ends[*end].sensor),
     };
-    let at = places(&first.explanation);
-    if at.is_empty() {
-        return first.probability;
-    }
-    weighed.iter().filter(|w| places(&w.explanation) == at).map(|w| w.probability).sum()
+    let at = place(&first.explanation);
+    weighed.iter().filter(|w| place(&w.explanation) == at).map(|w| w.probability).sum()
 }
 
 fn fits(likelihood: &Likelihood) -> bool {

@@ -20,9 +20,9 @@ pub fn findings(suspects: &[Suspect]) -> Vec<Finding> {
         probability,
         explains: Vec::new(),
     };
-    match suspects {
-        [] => Vec::new(),
-        [only] => {
+    match (names.as_slice(), suspects) {
+        (_, []) => Vec::new(),
+        ([_], [only, ..]) => {
             let (words, size, u) = whereabouts(only);
             let text = format!(
                 "{} It seems to sit {words}. Its place was left open for everything else here; put it right in rig.toml, or clip it where that says.",
@@ -30,7 +30,7 @@ pub fn findings(suspects: &[Suspect]) -> Vec<Finding> {
             );
             vec![finding(only.name.clone(), text, Some(size), Some(u))]
         }
-        several => {
+        (_, several) => {
             let each: Vec<String> = several
                 .iter()
                 .map(|s| {

@@ -30,6 +30,7 @@ mod tests;
 
 mod analyse;
 mod drag;
+mod excitation;
 mod result;
 mod scalar;
 mod sharing;

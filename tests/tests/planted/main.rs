@@ -103,9 +103,12 @@ fn a_bush_that_went_soft() {
     told(Kind::SoftBush);
 }
 
+/// A tape to 2 mm and brackets within 1 mm tell a length to some 3 mm: six are three standard deviations for some vehicles and less
+/// for most. What must not happen is that another part is accused.
 #[test]
-fn a_link_6_mm_long() {
-    told(Kind::LongLink);
+fn a_link_6_mm_long_by_tape() {
+    let [.., wrong] = shares(Kind::LongLink);
+    assert!(wrong <= 0.25);
 }
 
 #[test]

@@ -1,12 +1,15 @@
 //! Random vehicles: a starter with every bracket moved, drawn so; built within the builder's tolerance, but for one thing.
 
+use hingeline::design::Mechanism;
 use hingeline::files::starters::Layout;
 use hingeline::geometry::Vector3;
-use hingeline::rig::{DrawWire, Kind as SensorKind, Rig, Scale};
+use hingeline::geometry::placed::PlacedBody;
+use hingeline::rig::{Kind as SensorKind, Rig};
 use hingeline::run::Phase;
-use hingeline::vehicle::{Mount, Vehicle};
+use hingeline::vehicle::{Mount, RideMark, Vehicle};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
 
 /// How far a random vehicle's points are from the starter's, at the most in each coordinate, m.
 const JITTER_M: f64 = 0.02;
@@ -24,6 +27,20 @@ const NEXT_BOLT_M: [f64; 2] = [0.03, 0.06];
 const TOLERANCE_M: f64 = 1e-3;
 /// Wires that are made for play: 0.1 mm of hysteresis.
 const FINE_HYSTERESIS_M: f64 = 1e-4;
+
+/// Taped with care, standard deviation, m.
+const TAPE_U_M: f64 = 2e-3;
+/// From bolt to bolt: on the chassis, on the axle, m.
+const TAPED: [([f64; 3], [f64; 3]); 8] = [
+    ([0.0, 0.50, 1.0], [0.0, 0.62, 0.50]),
+    ([0.0, -0.50, 1.0], [0.0, -0.62, 0.50]),
+    ([0.65, 0.55, 0.48], [0.02, 0.60, 0.42]),
+    ([0.65, -0.55, 0.48], [0.02, -0.60, 0.42]),
+    ([-0.10, 0.55, 0.60], [-0.08, -0.35, 0.55]),
+    ([-0.10, -0.55, 0.60], [-0.08, 0.35, 0.55]),
+    ([0.60, 0.05, 0.75], [0.03, 0.0, 0.66]),
+    ([-0.50, 0.05, 0.80], [-0.10, 0.0, 0.50]),
+];
 
 /// What is not as drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -81,12 +98,8 @@ pub fn planted(kind: Kind, seed: u64) -> Planted {
     rig.rate_hz = 50.0;
     for sensor in &mut rig.sensors {
         sensor.rate_hz = 50.0;
-        match (&mut sensor.kind, kind) {
-            (SensorKind::DrawWire(wire), Kind::Play | Kind::SoftBush) => {
-                wire.reading.hysteresis = FINE_HYSTERESIS_M;
-            }
-            (SensorKind::DrawWire(wire), Kind::LongLink) => calibrate(wire),
-            _ => {}
+        if let (SensorKind::DrawWire(wire), Kind::Play | Kind::SoftBush) = (&mut sensor.kind, kind) {
+            wire.reading.hysteresis = FINE_HYSTERESIS_M;
         }
     }
     everywhere(&mut drawn, |mount| {
@@ -101,15 +114,23 @@ pub fn planted(kind: Kind, seed: u64) -> Planted {
     everywhere(&mut built, |mount| *mount = mount.moved(&even(&mut dice, 3f64.sqrt() * TOLERANCE_M)));
     let mut clipped = rig.clone();
     let names = plant(kind, &mut built, &mut clipped, &mut dice);
+    if kind == Kind::LongLink {
+        tape(&mut drawn, &built, &mut dice);
+    }
     Planted { drawn, built, rig, clipped, names }
 }
 
-/// A wire that tells whole lengths: its table was made with a good tape, its ends were measured in.
-fn calibrate(wire: &mut DrawWire) {
-    wire.reading.scale = Scale::Points(vec![[0.0, 0.0], [1e4, 10.0]]);
-    wire.reading.scale_u = 5e-4;
-    wire.reading.mount_m = 5e-4;
-    wire.reading.hysteresis = FINE_HYSTERESIS_M;
+/// Tapes eight distances from frame to axle where the built axle sits.
+fn tape(drawn: &mut Vehicle, built: &Vehicle, dice: &mut ChaCha8Rng) {
+    let mechanism = Mechanism::new(built, 0).expect("a layout that is located");
+    let body = PlacedBody::new(&mechanism.ride().pose, mechanism.centre());
+    let marks = TAPED.iter().enumerate().map(|(k, (chassis, axle))| {
+        let (chassis, axle) = (Vector3::from(*chassis), Vector3::from(*axle));
+        let z: f64 = StandardNormal.sample(dice);
+        let length_m = (body.position(&axle) - chassis).norm() + TAPE_U_M * z;
+        RideMark { name: format!("mark {k}"), chassis, axle, length_m }
+    });
+    drawn.axles[0].ride_marks = marks.collect();
 }
 
 fn plant(kind: Kind, built: &mut Vehicle, clipped: &mut Rig, dice: &mut ChaCha8Rng) -> Vec<String> {
