@@ -95,20 +95,6 @@ pub(super) fn reads(facts: &AxleFacts, fit: &SurfaceFit, key: Key) -> Option<Fun
     Some(state.combine(&gradient))
 }
 
-/// The functional of the coefficients that a number is at ride height, to first order.
-#[cfg(test)]
-pub(super) fn reads(facts: &AxleFacts, fit: &SurfaceFit, key: Key) -> Option<Functional> {
-    let state = State::new(fit, 0.0, 0.0);
-    let gradient = state.gradient(&state.entries(), &|m| numbers::at_state(facts, m).get(key))?;
-    Some(state.combine(&gradient))
-}
-
-/// What a roll that came along with heave leaves unsure of a function of the motion.
-fn lean_u(gradient: &[f64; ENTRIES], excitation: &Excitation) -> f64 {
-    let parts = gradient[4..8].iter().zip(PER_ROLL).map(|(by_heave, per_roll)| by_heave * per_roll);
-    excitation.lean_rad_per_m * parts.map(|p| p * p).sum::<f64>().sqrt()
-}
-
 /// Which kind of motion excites a number: heave, roll.
 pub fn needs(key: Key) -> (bool, bool) {
     match key {

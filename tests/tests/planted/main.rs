@@ -15,7 +15,7 @@ use hingeline::measure::analyse;
 use vehicles::{Kind, Planted};
 
 /// Vehicles of each kind unless the environment says otherwise: what a minute allows.
-const EACH: u64 = 4;
+const EACH: u64 = 3;
 
 /// What became of a planted deviation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -75,12 +75,15 @@ fn shares(kind: Kind) -> [f64; 4] {
     counts.map(|c| c as f64 / each as f64)
 }
 
-/// Four vehicles prove little; what they must show is that most are told and that nobody innocent is.
-const LEAST_TOLD: f64 = 0.75;
+/// Share of the vehicles whose deviation must be named, or be among those named: three prove little, so two of three. Of twelve
+/// 83 % to all.
+const LEAST_TOLD: f64 = 0.6;
+/// Share of the vehicles of which an innocent part may be accused.
+const MOST_WRONG: f64 = 0.02;
 
 fn told(kind: Kind) {
     let [named, one_of, _, wrong] = shares(kind);
-    assert!(wrong <= 0.25 && named + one_of >= LEAST_TOLD, "{kind:?}");
+    assert!(wrong <= MOST_WRONG && named + one_of >= LEAST_TOLD, "{kind:?}");
 }
 
 #[test]
@@ -108,7 +111,7 @@ fn a_bush_that_went_soft() {
 #[test]
 fn a_link_6_mm_long_by_tape() {
     let [.., wrong] = shares(Kind::LongLink);
-    assert!(wrong <= 0.25);
+    assert!(wrong <= MOST_WRONG);
 }
 
 #[test]

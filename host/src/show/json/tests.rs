@@ -52,7 +52,18 @@ fn an_analysis_has_its_shape() {
     let axle = &document["axles"][0];
     has(
         axle,
-        &["name", "measured", "along", "budget", "ramp_travel_index", "links", "samples", "fit", "envelope"],
+        &[
+            "name",
+            "measured",
+            "along",
+            "budget",
+            "know_better_first",
+            "ramp_travel_index",
+            "links",
+            "samples",
+            "fit",
+            "envelope",
+        ],
     );
     has(&axle["measured"], &vocabulary());
     axle["measured"].as_object().expect("numbers").values().for_each(is_measured);
