@@ -37,67 +37,68 @@ pub struct Bracket {
 
 /// Every bracket of an axle whose link lengths are watched.
 pub fn brackets(axle: &Axle, lines: &[Line]) -> Vec<Bracket> {
-    let line = |name: &str| lines.iter().position(|l| l.name == name).into_iter().collect::<Vec<_>>();
-    let tolerance = |of: &[usize]| of.first().map_or(0.0, |k| lines[*k].tolerance_m);
-    let mut found = Vec::new();
-    let mut add = |element: &str, end: String, on: Side, mount: &Mount, lines: Vec<usize>, place: Place| {
-        found.push(Bracket {
-            name: format!("{element}, {end}"),
-            element: element.to_string(),
-            on,
-            mount: mount.clone(),
-            tolerance_m: tolerance(&lines),
-            lines,
-            place,
-        });
-    };
+    let mut found = Found { lines, brackets: Vec::new() };
     for (k, link) in axle.locating.links.iter().enumerate() {
-        let at = line(&link.name);
-        add(
-            &link.name,
-            "chassis end".into(),
-            Side::Chassis,
-            &link.chassis,
-            at.clone(),
-            Place::LinkChassis(k),
-        );
-        add(&link.name, "axle end".into(), Side::Axle, &link.axle, at, Place::LinkAxle(k));
+        let at = found.lines_named(&link.name);
+        let (chassis, axle) = (Place::LinkChassis(k), Place::LinkAxle(k));
+        found.add(&link.name, "chassis end", Side::Chassis, &link.chassis, at.clone(), chassis);
+        found.add(&link.name, "axle end", Side::Axle, &link.axle, at, axle);
     }
     for (k, wishbone) in axle.locating.wishbones.iter().enumerate() {
-        let far = if wishbone.apex_on == Side::Axle { Side::Chassis } else { Side::Axle };
-        let legs: Vec<Vec<usize>> =
-            (1..=2).map(|leg| line(&format!("{} leg {leg}", wishbone.name))).collect();
-        add(&wishbone.name, "apex".into(), wishbone.apex_on, &wishbone.apex, legs.concat(), Place::Apex(k));
+        let far = other(wishbone.apex_on);
+        let legs = [1, 2].map(|leg| found.lines_named(&format!("{} leg {leg}", wishbone.name)));
+        found.add(&wishbone.name, "apex", wishbone.apex_on, &wishbone.apex, legs.concat(), Place::Apex(k));
         for (leg, mount) in wishbone.legs.iter().enumerate() {
-            add(
-                &wishbone.name,
-                format!("leg {}", leg + 1),
-                far,
-                mount,
-                legs[leg].clone(),
-                Place::Leg(k, leg),
-            );
+            let name = format!("leg {}", leg + 1);
+            found.add(&wishbone.name, &name, far, mount, legs[leg].clone(), Place::Leg(k, leg));
         }
     }
     for (k, arm) in axle.locating.radius_arms.iter().enumerate() {
         let words = bush_words(arm);
-        let at = [0, 1].map(|bush| line(&format!("{}, {} bush", arm.name, words[bush])));
-        add(&arm.name, "chassis end".into(), Side::Chassis, &arm.chassis, at.concat(), Place::ArmChassis(k));
+        let at = words.map(|word| found.lines_named(&format!("{}, {word} bush", arm.name)));
+        found.add(&arm.name, "chassis end", Side::Chassis, &arm.chassis, at.concat(), Place::ArmChassis(k));
         for (bush, mount) in arm.axle.iter().enumerate() {
-            let end = format!("{} axle bush", words[bush]);
-            add(&arm.name, end, Side::Axle, mount, at[bush].clone(), Place::ArmAxle(k, bush));
+            let name = format!("{} axle bush", words[bush]);
+            found.add(&arm.name, &name, Side::Axle, mount, at[bush].clone(), Place::ArmAxle(k, bush));
         }
     }
     for (k, watts) in axle.locating.watts.iter().enumerate() {
-        let far = if watts.pivot_on == Side::Axle { Side::Chassis } else { Side::Axle };
-        let at = line(&watts.name);
-        add(&watts.name, "pivot".into(), watts.pivot_on, &watts.pivot, at.clone(), Place::WattsPivot(k));
+        let at = found.lines_named(&watts.name);
+        found.add(&watts.name, "pivot", watts.pivot_on, &watts.pivot, at.clone(), Place::WattsPivot(k));
         for (end, mount) in watts.ends.iter().enumerate() {
             let name = format!("link {}", end + 1);
-            add(&watts.name, name, far, mount, at.clone(), Place::WattsEnd(k, end));
+            let far = other(watts.pivot_on);
+            found.add(&watts.name, &name, far, mount, at.clone(), Place::WattsEnd(k, end));
         }
     }
-    found
+    found.brackets
+}
+
+fn other(side: Side) -> Side {
+    if side == Side::Axle { Side::Chassis } else { Side::Axle }
+}
+
+struct Found<'a> {
+    lines: &'a [Line],
+    brackets: Vec<Bracket>,
+}
+
+impl Found<'_> {
+    fn lines_named(&self, name: &str) -> Vec<usize> {
+        self.lines.iter().position(|l| l.name == name).into_iter().collect()
+    }
+
+    fn add(&mut self, element: &str, end: &str, on: Side, mount: &Mount, lines: Vec<usize>, place: Place) {
+        self.brackets.push(Bracket {
+            name: format!("{element}, {end}"),
+            element: element.to_string(),
+            on,
+            mount: mount.clone(),
+            tolerance_m: lines.first().map_or(0.0, |k| self.lines[*k].tolerance_m),
+            lines,
+            place,
+        });
+    }
 }
 
 impl Bracket {

@@ -126,11 +126,7 @@ impl AxleRun<'_> {
             travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
         let excitation = Excitation::of(&states, seen);
         let samples = samples(&self.path.observer, &travelling, seen);
-        let fit = SurfaceFit::fit(&samples, self.path.observer.nuisances(), &self.path.knowledge);
-        let fit = match seen.iter().all(|s| *s) {
-            true => fit.map(|fit| with_lengths(fit, &lines, &states, self.path.observer.centre())),
-            false => fit,
-        };
+        let fit = self.surfaces(&samples, &lines, seen);
         let travel = travel(&states);
 
         let steer = knuckle::fit(&self.path, self.instants, self.axle, self.step_s);
@@ -178,6 +174,14 @@ impl AxleRun<'_> {
             path,
             surfaces: fit,
         }
+    }
+
+    /// The fitted motion, and the links' apparent lengths with it where the whole pose is seen.
+    fn surfaces(&self, samples: &Samples, lines: &[Line], seen: [bool; 6]) -> Option<SurfaceFit> {
+        let observer = &self.path.observer;
+        let fit = SurfaceFit::fit(samples, observer.nuisances(), &self.path.knowledge)?;
+        let whole = seen.iter().all(|s| *s);
+        Some(if whole { with_lengths(fit, lines, &samples.states, observer.centre()) } else { fit })
     }
 
     /// Numbers along heave at rest roll and along roll at the heave that went with it, each way apart.
