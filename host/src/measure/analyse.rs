@@ -18,7 +18,8 @@ use super::surface::{Derived, Samples, SurfaceFit};
 use super::suspect::{self, Suspect};
 use super::{MeasureError, ramp, residuals};
 use crate::geometry::placed::PlacedBody;
-use crate::geometry::{DMatrix, DVector, Pose, Vector3};
+use crate::geometry::pose::COORDINATES;
+use crate::geometry::{DMatrix, DVector};
 use crate::rig::Rig;
 use crate::run::{Phase, Recording};
 use crate::vehicle::numbers::{AxleFacts, Key};
@@ -126,7 +127,7 @@ impl AxleRun<'_> {
             travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
         let excitation = Excitation::of(&states, seen);
         let samples = samples(&self.path.observer, &travelling, seen);
-        let fit = self.surfaces(&samples, &lines, seen);
+        let fit = self.surfaces(&samples, &lines, &travelling, seen);
         let travel = travel(&states);
 
         let steer = knuckle::fit(&self.path, self.instants, self.axle, self.step_s);
@@ -177,11 +178,17 @@ impl AxleRun<'_> {
     }
 
     /// The fitted motion, and the links' apparent lengths with it where the whole pose is seen.
-    fn surfaces(&self, samples: &Samples, lines: &[Line], seen: [bool; 6]) -> Option<SurfaceFit> {
+    fn surfaces(
+        &self,
+        samples: &Samples,
+        lines: &[Line],
+        travelling: &[&PathPoint],
+        seen: [bool; 6],
+    ) -> Option<SurfaceFit> {
         let observer = &self.path.observer;
         let fit = SurfaceFit::fit(samples, observer.nuisances(), &self.path.knowledge)?;
         let whole = seen.iter().all(|s| *s);
-        Some(if whole { with_lengths(fit, lines, &samples.states, observer.centre()) } else { fit })
+        Some(if whole { fit.appended(samples, &lengths(observer, lines, travelling)) } else { fit })
     }
 
     /// Numbers along heave at rest roll and along roll at the heave that went with it, each way apart.
@@ -395,29 +402,24 @@ fn noise(estimate: &PoseEstimate) -> Matrix6<f64> {
     Matrix6::from_fn(|a, b| if seen(a) && seen(b) { estimate.noise_covariance[(a, b)] } else { 0.0 })
 }
 
-/// The change of every apparent length on the fitted surfaces.
-fn with_lengths(fit: SurfaceFit, lines: &[Line], states: &[(f64, f64)], centre: Vector3<f64>) -> SurfaceFit {
-    let bodies: Vec<PlacedBody> = states
-        .iter()
-        .map(|(heave, roll)| {
-            let mut q = Pose::heave_roll(*heave, *roll).to_array();
-            for (coordinate, value) in FREE.into_iter().zip(fit.free_at(*heave, *roll)) {
-                q[coordinate] = value;
-            }
-            PlacedBody::new(&Pose::from_array(q), centre)
-        })
-        .collect();
-    let derived: Vec<Derived> = lines
+/// The change of every apparent length at the measured poses.
+fn lengths(observer: &Observer, lines: &[Line], travelling: &[&PathPoint]) -> Vec<Derived> {
+    lines
         .iter()
         .map(|line| {
-            let at: Vec<_> = bodies.iter().map(|body| line.apparent(body)).collect();
-            Derived {
-                value: DVector::from_iterator(at.len(), at.iter().map(|a| a.0 - line.nominal_m())),
-                gradient: DMatrix::from_fn(at.len(), FREE.len(), |row, k| at[row].1[FREE[k]]),
+            let rows = travelling.len();
+            let (mut value, mut gradient) = (DVector::zeros(rows), DMatrix::zeros(rows, COORDINATES));
+            let mut effects = DMatrix::zeros(rows, observer.nuisances().len());
+            for (row, point) in travelling.iter().enumerate() {
+                let body = PlacedBody::new(&point.estimate.pose, observer.centre());
+                let (length_m, by_pose) = line.apparent(&body);
+                value[row] = length_m - line.nominal_m();
+                gradient.row_mut(row).copy_from(&by_pose.transpose());
+                effects.row_mut(row).copy_from(&point.estimate.systematic.tr_mul(&by_pose).transpose());
             }
+            Derived { value, gradient, effects }
         })
-        .collect();
-    fit.appended(states, &derived)
+        .collect()
 }
 
 fn states(travelling: &[&PathPoint]) -> Vec<(f64, f64)> {

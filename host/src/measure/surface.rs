@@ -75,10 +75,12 @@ pub type Functional = DMatrix<f64>;
 /// A quantity that follows from the pose, at every state of a fit.
 #[derive(Debug, Clone)]
 pub struct Derived {
-    /// Its value with the free coordinates on the surfaces, n.
+    /// Its value at the measured pose, n.
     pub value: DVector<f64>,
-    /// Its derivative by x, y, pitch and yaw there, n × 4.
+    /// Its derivative by the pose there, n × 6.
     pub gradient: DMatrix<f64>,
+    /// Its change for one standard deviation of each nuisance, n × K.
+    pub effects: DMatrix<f64>,
 }
 
 impl SurfaceFit {
@@ -137,33 +139,30 @@ impl SurfaceFit {
         std::array::from_fn(|k| self.beta.column(k).dot(terms))
     }
 
-    /// With surfaces of quantities that follow from the pose, given at `states`.
-    pub fn appended(mut self, states: &[(f64, f64)], derived: &[Derived]) -> SurfaceFit {
-        let (terms, free) = (self.basis.len(), 4);
-        let x = self.basis.design(states);
-        let project = &self.inverse * x.transpose();
-        let count = free + derived.len();
-        let (mut beta, mut carry) =
-            (self.beta.clone().resize_horizontally(count, 0.0), DMatrix::zeros(terms * count, terms * free));
-        carry.fill_diagonal(1.0);
-        for (k, quantity) in derived.iter().enumerate() {
-            beta.set_column(free + k, &(&project * &quantity.value));
-            for coordinate in 0..free {
-                let mut seen = x.clone();
-                for (row, slope) in quantity.gradient.column(coordinate).iter().enumerate() {
-                    seen.row_mut(row).scale_mut(*slope);
-                }
-                carry
-                    .view_mut(((free + k) * terms, coordinate * terms), (terms, terms))
-                    .copy_from(&(&project * seen));
+    /// With surfaces of quantities that follow from the measured poses. What noise does to them is told among themselves; nobody
+    /// asks for one of them and a coordinate at once.
+    pub fn appended(mut self, samples: &Samples, derived: &[Derived]) -> SurfaceFit {
+        let x = self.basis.design(&samples.states);
+        let fitted: Option<Vec<gls::Single>> =
+            derived.iter().map(|quantity| gls::Single::new(&self.basis, &x, samples, quantity)).collect();
+        let Some(fitted) = fitted else { return self };
+        let (terms, free, count) = (self.basis.len(), self.beta.ncols(), self.beta.ncols() + derived.len());
+        self.beta = self.beta.resize_horizontally(count, 0.0);
+        self.noise = self.noise.resize(terms * count, terms * count, 0.0);
+        for effect in &mut self.systematic {
+            *effect = std::mem::take(effect).resize_horizontally(count, 0.0);
+        }
+        for (k, one) in fitted.iter().enumerate() {
+            self.beta.set_column(free + k, &one.beta);
+            for (effect, own) in self.systematic.iter_mut().zip(one.effects.column_iter()) {
+                effect.set_column(free + k, &own);
+            }
+            for (l, other) in fitted.iter().enumerate() {
+                let place = ((free + k) * terms, (free + l) * terms);
+                let block = one.noise_with(other, samples, [&derived[k], &derived[l]]);
+                self.noise.view_mut(place, (terms, terms)).copy_from(&block);
             }
         }
-        for effect in &mut self.systematic {
-            let stacked = &carry * DVector::from_column_slice(effect.as_slice());
-            *effect = DMatrix::from_column_slice(terms, count, stacked.as_slice());
-        }
-        self.noise = &carry * &self.noise * carry.transpose();
-        self.beta = beta;
         self
     }
 

@@ -1,6 +1,6 @@
 //! The normal equations of surfaces that are fitted to poses, each with its own covariance.
 
-use super::{Basis, RESIDUAL_FLOOR, Samples, autocorrelation_inflation};
+use super::{Basis, Derived, RESIDUAL_FLOOR, Samples, autocorrelation_inflation};
 use crate::geometry::{DMatrix, DVector};
 use crate::measure::numbers::FREE;
 use nalgebra::{Cholesky, Dyn, Matrix4, Matrix4x6};
@@ -113,6 +113,64 @@ impl<'a> Equations<'a> {
             })
             .collect()
     }
+}
+
+/// A quantity's surface, fitted by itself, every value by its own variance.
+pub(super) struct Single {
+    /// Coefficients, T.
+    pub(super) beta: DVector<f64>,
+    /// Change of the coefficients for one standard deviation of each nuisance, T × K.
+    pub(super) effects: DMatrix<f64>,
+    /// From values to coefficients, T × n.
+    project: DMatrix<f64>,
+    /// By how much the residuals are larger than stated, and resemble their neighbours, as a factor on a variance.
+    larger: f64,
+}
+
+impl Single {
+    pub(super) fn new(basis: &Basis, x: &DMatrix<f64>, samples: &Samples, derived: &Derived) -> Option<Self> {
+        let n = x.nrows();
+        let weight = |row: usize| 1.0 / (variance(samples, [derived; 2], row) + RESIDUAL_FLOOR.powi(2));
+        let weights = DVector::from_iterator(n, (0..n).map(weight));
+        let mut weighted = x.clone();
+        for (row, weight) in weights.iter().enumerate() {
+            weighted.row_mut(row).scale_mut(*weight);
+        }
+        let project = x.tr_mul(&weighted).cholesky()?.solve(&weighted.transpose());
+        let beta = &project * &derived.value;
+        let residuals = &derived.value - x * &beta;
+        let white = DMatrix::from_columns(&[residuals.component_mul(&weights.map(f64::sqrt))]);
+        let count = (n as f64 - x.ncols() as f64).max(1.0);
+        let mut change = derived.effects.clone();
+        for (row, (heave, roll)) in samples.states.iter().enumerate() {
+            let [_, by_heave, by_roll] = basis.at(*heave, *roll);
+            let slopes = [beta.dot(&by_heave), beta.dot(&by_roll)];
+            for (k, state) in samples.state_effects.iter().enumerate() {
+                change[(row, k)] -= slopes[0] * state[(row, 0)] + slopes[1] * state[(row, 1)];
+            }
+        }
+        Some(Self {
+            effects: &project * change,
+            larger: white.norm_squared() / count * autocorrelation_inflation(&white),
+            project,
+            beta,
+        })
+    }
+
+    /// Covariance of its coefficients with another's, from the noise of the poses that both come from.
+    pub(super) fn noise_with(&self, other: &Self, samples: &Samples, of: [&Derived; 2]) -> DMatrix<f64> {
+        let mut carried = self.project.clone();
+        for row in 0..carried.ncols() {
+            carried.column_mut(row).scale_mut(variance(samples, of, row));
+        }
+        carried * other.project.transpose() * (self.larger * other.larger).sqrt()
+    }
+}
+
+/// Covariance of two quantities at a state, from the noise of its pose.
+fn variance(samples: &Samples, of: [&Derived; 2], row: usize) -> f64 {
+    let [a, b] = of.map(|d| d.gradient.fixed_view::<1, 6>(row, 0).into_owned());
+    (a * samples.noise[row] * b.transpose())[(0, 0)]
 }
 
 /// The rows of `x` by one entry of each weight.
