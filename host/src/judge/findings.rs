@@ -11,6 +11,9 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 const NAMED: f64 = 0.95;
 /// Probability of one explanation that names it when all explanations at the same bracket together reach [`NAMED`].
 const SAME_PLACE: f64 = 0.5;
+/// How rarely an end of a sensor hangs elsewhere than the rig file says, against any bracket that sits elsewhere than drawn: there
+/// are more ends than brackets, and a clip is easier to look at than a weld.
+const RARELY_CLIPPED_WRONG: f64 = 0.1;
 /// Explanations that a finding lists at the most when the data do not decide.
 const LISTED: usize = 4;
 /// Below this probability not even the best explanation fits, and the finding says so.
@@ -29,7 +32,7 @@ pub enum Explanation {
     SensorOff(usize),
 }
 
-/// An explanation with its probability among all that were tried, from equal priors.
+/// An explanation with its probability among all that were tried, from equal priors but for sensors.
 #[derive(Debug, Clone)]
 pub struct Weighed {
     /// The explanation.
@@ -59,7 +62,11 @@ pub fn weigh(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<Weighed> {
         add(Explanation::BracketOff(k), evidence.with_bracket_off(k));
     }
     for k in 0..evidence.sensor_ends.len() {
-        add(Explanation::SensorOff(k), evidence.with_sensor_off(k));
+        let likelihood = evidence.with_sensor_off(k);
+        add(
+            Explanation::SensorOff(k),
+            likelihood.map(|l| Likelihood { log: l.log + RARELY_CLIPPED_WRONG.ln(), ..l }),
+        );
     }
     let best = tried.iter().map(|(_, l)| l.log).fold(f64::NEG_INFINITY, f64::max);
     let sum: f64 = tried.iter().map(|(_, l)| (l.log - best).exp()).sum();

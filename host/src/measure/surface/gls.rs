@@ -26,6 +26,8 @@ impl<'a> Equations<'a> {
         samples: &Samples,
         slopes_of: &DMatrix<f64>,
     ) -> Option<Self> {
+        let left_over = &samples.responses - x * slopes_of;
+        let floor = [0, 1, 2, 3].map(|k| floor(left_over.column(k).as_slice()));
         let weights: Option<Vec<Matrix4<f64>>> = samples
             .states
             .iter()
@@ -38,8 +40,9 @@ impl<'a> Equations<'a> {
                     reads[(k, 2)] = -slopes_of.column(k).dot(&by_heave);
                     reads[(k, 3)] = -slopes_of.column(k).dot(&by_roll);
                 }
-                let covariance =
-                    alone_where_unseen(reads * noise * reads.transpose(), &samples.choosing, noise);
+                let mut covariance = reads * noise * reads.transpose();
+                (0..4).for_each(|k| covariance[(k, k)] += floor[k]);
+                let covariance = alone_where_unseen(covariance, &samples.choosing, noise);
                 covariance.cholesky().map(|c| c.inverse())
             })
             .collect();
@@ -115,6 +118,16 @@ impl<'a> Equations<'a> {
     }
 }
 
+/// Share of what a plain fit leaves over that no pose is better than: what is stated of noise does not know of everything, and a
+/// held vehicle's readings, the quietest of all, stand for few states.
+const NO_BETTER: f64 = 0.5;
+
+/// Variance that every value has at the least, from what a plain fit leaves over.
+fn floor(left_over: &[f64]) -> f64 {
+    let square: f64 = left_over.iter().map(|v| v * v).sum();
+    NO_BETTER.powi(2) * square / left_over.len().max(1) as f64 + RESIDUAL_FLOOR.powi(2)
+}
+
 /// A quantity's surface, fitted by itself, every value by its own variance.
 pub(super) struct Single {
     /// Coefficients, T.
@@ -130,7 +143,10 @@ pub(super) struct Single {
 impl Single {
     pub(super) fn new(basis: &Basis, x: &DMatrix<f64>, samples: &Samples, derived: &Derived) -> Option<Self> {
         let n = x.nrows();
-        let weight = |row: usize| 1.0 / (variance(samples, [derived; 2], row) + RESIDUAL_FLOOR.powi(2));
+        let near =
+            basis.fit(&samples.states, &DMatrix::from_columns(std::slice::from_ref(&derived.value)))?;
+        let floor = floor((&derived.value - x * near.column(0)).as_slice());
+        let weight = |row: usize| 1.0 / (variance(samples, [derived; 2], row) + floor);
         let weights = DVector::from_iterator(n, (0..n).map(weight));
         let mut weighted = x.clone();
         for (row, weight) in weights.iter().enumerate() {
@@ -195,7 +211,6 @@ fn alone_where_unseen(
             covariance.column_mut(k).fill(0.0);
             covariance[(k, k)] = UNSEEN_VARIANCE;
         }
-        covariance[(k, k)] += RESIDUAL_FLOOR.powi(2);
     }
     covariance
 }
