@@ -7,7 +7,7 @@ use super::knuckle::{self, KnuckleSteer};
 use super::links::{Line, lines};
 use super::numbers::{self, Excitation, FREE};
 use super::observe::Observer;
-use super::path::{Path, PathPoint, directions, follow};
+use super::path::{Path, PathPoint, directions, follow, follow_again};
 use super::play;
 use super::pose::PoseEstimate;
 use super::result::*;
@@ -83,12 +83,12 @@ const LOOP_ROUNDS: usize = 2;
 /// The path, made again once it has shown where every reading stood in its hysteresis loop.
 pub(super) fn moved(observer: &Observer, instants: &mut [Instant], step_s: f64) -> Path {
     let mut path = follow(observer, instants, step_s);
-    for _ in 0..std::env::var("HLR").ok().and_then(|v| v.parse().ok()).unwrap_or(LOOP_ROUNDS) {
+    for _ in 0..LOOP_ROUNDS {
         let travelling: Vec<&PathPoint> = path.points.iter().filter(|p| p.phase.travels()).collect();
         let samples = samples(&path.observer, &travelling, seen(&travelling));
         let Some(fit) = SurfaceFit::fit(&samples, path.observer.nuisances(), &path.knowledge) else { break };
         drag::follow(&path.observer, &fit, &path.points, instants);
-        path = follow(observer, instants, step_s);
+        path = follow_again(observer, instants, step_s, path);
     }
     path
 }

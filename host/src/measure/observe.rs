@@ -9,7 +9,7 @@ use super::scalar::{ReadingErrors, ScalarObserver};
 use super::still::{ChannelStill, SensorStill};
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::{DMatrix, DVector, Matrix3, Pose, Vector3};
-use crate::rig::inertial::{Levelling, UnitErrors};
+use crate::rig::inertial::{Levelled, Levelling, UnitErrors};
 use crate::rig::model::Model;
 use crate::rig::{Carrier, Inertial, Kind, Reading, Rig};
 use crate::run::Timing;
@@ -50,6 +50,9 @@ struct UnitObserver {
     /// What the run has taught of its errors.
     learnt: UnitErrors,
     learnt_time_s: f64,
+    /// How it reads with what is learnt, and with one standard deviation of each error on top.
+    levelled: Levelled,
+    changed: Vec<Levelled>,
 }
 
 /// The angular rate of a body as its unit says, and how well that is known.
@@ -203,7 +206,7 @@ impl Observer {
         }
         let time = self.nuisances.len();
         self.nuisances.push(Nuisance { sensor: Some(sensor), what: What::Time, u: self.time_u_s });
-        self.units.push(UnitObserver {
+        let mut observer = UnitObserver {
             sensor,
             unit: unit.clone(),
             levelling: levelling.clone(),
@@ -212,7 +215,11 @@ impl Observer {
             time,
             learnt: UnitErrors::default(),
             learnt_time_s: 0.0,
-        });
+            levelled: levelling.levelled(unit, &UnitErrors::default()),
+            changed: Vec::new(),
+        };
+        observer.level();
+        self.units.push(observer);
     }
 
     /// The same sensors with nuisances at `theta` standard deviations from what the file says, K.
@@ -225,6 +232,7 @@ impl Observer {
         for (unit, plain) in observer.units.iter_mut().zip(&self.units) {
             unit.learnt = plain.errors.iter().fold(plain.learnt, |sum, (k, e)| sum.plus(e, theta[*k]));
             unit.learnt_time_s = plain.learnt_time_s + theta[plain.time] * self.time_u_s;
+            unit.level();
         }
         observer
     }
@@ -318,8 +326,7 @@ impl Observer {
                         let mut cell = effects.view_mut((row, column), (3, 1));
                         cell += to_chassis * change;
                     }
-                    let late =
-                        -(unit.levelling.mounting(&unit.unit, &unit.learnt) * at.force_slope) * self.time_u_s;
+                    let late = -(unit.levelled.matrix * at.force_slope) * self.time_u_s;
                     effects.view_mut((row, unit.time), (3, 1)).copy_from(&(to_chassis * late));
                 };
             add(axle, axle_at, on_axle, *body.rotation());
@@ -422,21 +429,22 @@ fn unit_at<'a>(unit: &UnitObserver, instant: &'a Instant) -> Option<&'a UnitSmoo
 }
 
 impl UnitObserver {
-    /// Specific force in the axes of the carrying body, m/s², as far as the unit's errors are known.
-    fn force(&self, at: &UnitSmoothed) -> Vector3<f64> {
-        self.levelling.force(&self.unit, &self.learnt, &self.on_time(at))
+    /// Makes ready for many readings what the learnt errors mean.
+    fn level(&mut self) {
+        let level = |errors: &UnitErrors| self.levelling.levelled(&self.unit, errors);
+        self.changed = self.errors.iter().map(|(_, error)| level(&self.learnt.plus(error, 1.0))).collect();
+        self.levelled = level(&self.learnt);
     }
 
-    fn on_time(&self, at: &UnitSmoothed) -> Vector3<f64> {
-        at.force - at.force_slope * self.learnt_time_s
+    /// Specific force in the axes of the carrying body, m/s², as far as the unit's errors are known.
+    fn force(&self, at: &UnitSmoothed) -> Vector3<f64> {
+        self.levelled.force(&(at.force - at.force_slope * self.learnt_time_s))
     }
 
     /// Change of a specific force for one standard deviation of each of the unit's errors, by column of the nuisances.
     fn force_changes(&self, force: &Vector3<f64>) -> impl Iterator<Item = (usize, Vector3<f64>)> + '_ {
-        let raw = self.levelling.raw(&self.unit, &self.learnt, force);
+        let raw = self.levelled.raw(force);
         let force = *force;
-        self.errors.iter().map(move |(column, error)| {
-            (*column, self.levelling.force(&self.unit, &self.learnt.plus(error, 1.0), &raw) - force)
-        })
+        self.errors.iter().zip(&self.changed).map(move |((k, _), changed)| (*k, changed.force(&raw) - force))
     }
 }

@@ -39,6 +39,8 @@ pub struct Path {
 
 /// Rounds of learning. Nuisances are small, so two Gauss-Newton steps reach rounding.
 const ROUNDS: usize = 3;
+/// Rounds of learning from a path whose readings have changed a little since.
+const ROUNDS_AGAIN: usize = 2;
 
 /// The pose at every instant that has readings enough, and the rig's nuisances with them: one weighted least squares over
 /// the run with every pose free and every nuisance held by its prior.
@@ -48,58 +50,72 @@ const ROUNDS: usize = 3;
 /// take out.
 pub fn follow(observer: &Observer, instants: &[Instant], step_s: f64) -> Path {
     let count = observer.nuisances().len();
-    let slow = vec![RelativeAcceleration::SLOW; instants.len()];
-    let mut points = pass(observer, instants, &slow, Weighting::Alone);
-    let mut theta = DVector::zeros(count);
-    let mut knowledge = DMatrix::identity(count, count);
-    let mut learnt = observer.clone();
-    let mut against = slow.clone();
-    for _ in 0..ROUNDS {
-        against = match observer.unit_places() {
-            Some(places) => accelerations(&learnt, instants, &points, places, step_s),
-            None => slow.clone(),
-        };
-        points = pass(&learnt, instants, &against, Weighting::InRun);
-        let Some((step, covariance)) = teach(&learnt, instants, &points, &against, &theta) else {
-            break;
-        };
-        theta += step;
-        knowledge = covariance;
-        learnt = observer.corrected(&theta);
-    }
-    for point in &mut points {
-        let estimate = &mut point.estimate;
-        estimate.covariance =
-            &estimate.noise_covariance + &estimate.systematic * &knowledge * estimate.systematic.transpose();
-    }
-    Path { points, observer: learnt, theta, knowledge, against }
+    let against = vec![RelativeAcceleration::SLOW; instants.len()];
+    let points = pass(observer, instants, &against, &[], Weighting::Alone);
+    let (theta, knowledge) = (DVector::zeros(count), DMatrix::identity(count, count));
+    let start = Path { points, observer: observer.clone(), theta, knowledge, against };
+    learn(observer, instants, step_s, start, ROUNDS)
 }
 
-/// One Gauss-Newton step of the nuisances (in prior standard deviations, from `theta`) and their covariance.
-fn teach(
-    observer: &Observer,
-    instants: &[Instant],
-    points: &[PathPoint],
-    against: &[RelativeAcceleration],
-    theta: &DVector<f64>,
-) -> Option<(DVector<f64>, Knowledge)> {
-    let count = observer.nuisances().len();
-    let (mut information, mut gradient) = (DMatrix::zeros(count, count), DVector::zeros(count));
+/// The same from a path of the same run and rig, whose readings stand elsewhere in their hysteresis loops by now.
+pub(super) fn follow_again(observer: &Observer, instants: &[Instant], step_s: f64, before: Path) -> Path {
+    learn(observer, instants, step_s, before, ROUNDS_AGAIN)
+}
+
+/// Gauss-Newton steps of the nuisances from a path whose nuisances, as far as they are learnt, are those of `observer` at `theta`.
+fn learn(observer: &Observer, instants: &[Instant], step_s: f64, start: Path, rounds: usize) -> Path {
+    let mut path = start;
+    for _ in 0..rounds {
+        if let Some(places) = observer.unit_places() {
+            path.against = accelerations(&path.observer, instants, &path.points, places, step_s);
+        }
+        path.points = pass(&path.observer, instants, &path.against, &path.points, Weighting::InRun);
+        let Some((step, covariance)) = teach(&path, instants) else { break };
+        path.theta += step;
+        path.knowledge = covariance;
+        path.observer = observer.corrected(&path.theta);
+    }
+    for point in &mut path.points {
+        let estimate = &mut point.estimate;
+        let systematic = &estimate.systematic * &path.knowledge * estimate.systematic.transpose();
+        estimate.known(&estimate.noise_covariance + systematic);
+    }
+    path
+}
+
+/// Rows of left-overs that are multiplied with one another at once.
+const AT_ONCE: usize = 512;
+
+/// One Gauss-Newton step of the nuisances (in prior standard deviations) and their covariance.
+fn teach(path: &Path, instants: &[Instant]) -> Option<(DVector<f64>, Knowledge)> {
+    let count = path.theta.len();
     let mut left_over = Vec::new();
-    for point in points.iter().filter(|p| p.phase.travels()) {
+    // Effects and left-overs side by side: the Gram matrix of all rows holds the information and the gradient.
+    let mut gram = DMatrix::zeros(count + 1, count + 1);
+    let mut rows = DMatrix::zeros(count + 1, AT_ONCE);
+    let mut filled = 0;
+    for point in path.points.iter().filter(|p| p.phase.travels()) {
         let at = point.instant;
-        let said = redundant(observer, &instants[at], &against[at], &point.estimate.pose);
-        let weight = robust_weight(&said.residuals, point.estimate.redundancy);
-        information.gemm_tr(weight, &said.effects, &said.effects, 1.0);
-        gradient.gemv_tr(weight, &said.effects, &said.residuals, 1.0);
+        let said = redundant(&path.observer, &instants[at], &path.against[at], &point.estimate.pose);
+        let weight = robust_weight(&said.residuals, point.estimate.redundancy).sqrt();
+        if filled + said.residuals.len() > AT_ONCE {
+            gram += &rows * rows.transpose();
+            rows.fill(0.0);
+            filled = 0;
+        }
+        let here = said.residuals.len();
+        rows.view_mut((0, filled), (count, here)).copy_from(&(said.effects.transpose() * weight));
+        rows.view_mut((count, filled), (1, here)).copy_from(&(said.residuals.transpose() * weight));
+        filled += here;
         left_over.push(said.residuals);
     }
+    gram += &rows * rows.transpose();
     // Left-overs that resemble their neighbours are no independent witnesses: their word counts for less.
     let independent = 1.0 / alike(&left_over);
-    let normal = information * independent + DMatrix::identity(count, count);
+    let normal = gram.view((0, 0), (count, count)) * independent + DMatrix::identity(count, count);
     let cholesky = normal.cholesky()?;
-    let step = -cholesky.solve(&(gradient * independent + theta));
-    Some((step, cholesky.inverse()))
+    let gradient = gram.view((0, count), (count, 1)).column(0) * independent + &path.theta;
+    Some((-cholesky.solve(&gradient), cholesky.inverse()))
 }
 
 /// Instants over which left-overs are asked whether they resemble one another: longer than a wire takes to cross its loop.
@@ -143,15 +159,21 @@ pub(super) fn robust_loss(residuals: &DVector<f64>, redundancy: usize) -> f64 {
     0.5 * ROBUST * count * (residuals.norm_squared() / (ROBUST * count)).ln_1p()
 }
 
+/// The pose at every instant, each from the one that `before` had there, or from its neighbour.
 fn pass(
     observer: &Observer,
     instants: &[Instant],
     against: &[RelativeAcceleration],
+    before: &[PathPoint],
     weighting: Weighting,
 ) -> Vec<PathPoint> {
     let mut start = Pose::default();
     let mut path = Vec::with_capacity(instants.len());
+    let mut before = before.iter().peekable();
     for (index, (instant, against)) in instants.iter().zip(against).enumerate() {
+        if let Some(there) = before.next_if(|p| p.instant == index) {
+            start = there.estimate.pose;
+        }
         if let Some(found) = estimate(observer, instant, against, &start, weighting) {
             start = found.pose;
             path.push(PathPoint { instant: index, t_s: instant.t_s, phase: instant.phase, estimate: found });

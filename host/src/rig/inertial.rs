@@ -79,22 +79,47 @@ impl Levelling {
         corrected(&(self.still_force - errors.still), errors)
     }
 
-    /// Specific force in the axes of the carrying body, m/s², scaled so that the still reads standard gravity.
-    pub fn force(&self, unit: &Inertial, errors: &UnitErrors, raw: &Vector3<f64>) -> Vector3<f64> {
-        let still_norm = self.still(errors).norm();
-        self.mounting(unit, errors) * corrected(raw, errors) * (STANDARD_GRAVITY / still_norm)
+    /// How specific force in the sensor's axes becomes force in the axes of the carrying body, for a unit with the given errors.
+    pub fn levelled(&self, unit: &Inertial, errors: &UnitErrors) -> Levelled {
+        let turned = self.mounting(unit, errors) * (STANDARD_GRAVITY / self.still(errors).norm());
+        let scale = errors.scale.add_scalar(1.0);
+        let inverse = turned.transpose() * (self.still(errors).norm() / STANDARD_GRAVITY).powi(2);
+        Levelled {
+            matrix: turned * Matrix3::from_diagonal(&scale.map(f64::recip)),
+            inverse: Matrix3::from_diagonal(&scale) * inverse,
+            bias: errors.bias,
+        }
     }
 
-    /// The raw specific force (sensor axes) that [`Self::force`] turns into `force`.
-    pub fn raw(&self, unit: &Inertial, errors: &UnitErrors, force: &Vector3<f64>) -> Vector3<f64> {
-        let still_norm = self.still(errors).norm();
-        let sensed = self.mounting(unit, errors).tr_mul(force) * (still_norm / STANDARD_GRAVITY);
-        sensed.component_mul(&errors.scale.add_scalar(1.0)) + errors.bias
+    /// Specific force in the axes of the carrying body, m/s², scaled so that the still reads standard gravity.
+    pub fn force(&self, unit: &Inertial, errors: &UnitErrors, raw: &Vector3<f64>) -> Vector3<f64> {
+        self.levelled(unit, errors).force(raw)
     }
 
     /// Angular rate in the axes of the carrying body, rad/s, without the bias that the still showed.
     pub fn rate(&self, unit: &Inertial, raw: &Vector3<f64>) -> Vector3<f64> {
         self.mounting(unit, &UnitErrors::default()) * (raw - self.still_rate)
+    }
+}
+
+/// A unit's way from raw specific force to force in the axes of its body, and back: made once for many readings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Levelled {
+    /// From raw axes to the body's, scale and gravity with it.
+    pub matrix: Matrix3<f64>,
+    inverse: Matrix3<f64>,
+    bias: Vector3<f64>,
+}
+
+impl Levelled {
+    /// Specific force in the axes of the carrying body, m/s², scaled so that the still reads standard gravity.
+    pub fn force(&self, raw: &Vector3<f64>) -> Vector3<f64> {
+        self.matrix * (raw - self.bias)
+    }
+
+    /// The raw specific force (sensor axes) that [`Self::force`] turns into `force`.
+    pub fn raw(&self, force: &Vector3<f64>) -> Vector3<f64> {
+        self.inverse * force + self.bias
     }
 }
 
@@ -141,8 +166,8 @@ mod tests {
             still: Vector3::new(0.002, 0.001, -0.003),
         };
         let raw = Vector3::new(2.0, -1.0, 9.3);
-        let there = levelling.force(&unit(), &errors, &raw);
-        assert!((levelling.raw(&unit(), &errors, &there) - raw).norm() < 1e-12);
+        let levelled = levelling.levelled(&unit(), &errors);
+        assert!((levelled.raw(&levelled.force(&raw)) - raw).norm() < 1e-12);
     }
 
     #[test]

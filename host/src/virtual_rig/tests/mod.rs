@@ -1,6 +1,7 @@
 //! The virtual rig against what it stands for.
 
 mod knuckle;
+mod left_out;
 mod logger;
 mod motion;
 mod obstacle;
