@@ -3,7 +3,7 @@
 use super::brackets::{Bracket, brackets};
 use super::built;
 use super::evidence::Evidence;
-use super::findings::{Explanation, findings, hole_odds};
+use super::findings::{Explanation, findings, hole_odds, settled};
 use super::looseness;
 use super::result::*;
 use super::sensors;
@@ -90,6 +90,7 @@ fn axle_findings(
     let Some(evidence) = Evidence::gather(analysis, &lines, &brackets, mechanism) else {
         return Vec::new();
     };
+    let evidence = settled(evidence, &brackets);
     let mut found: Vec<Finding> = findings(&evidence, &brackets)
         .into_iter()
         .map(|(mut finding, explanation)| {

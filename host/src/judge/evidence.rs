@@ -4,17 +4,21 @@
 //! not where it was drawn. The coefficients of those changes, with the covariance of noise and nuisances, are the data;
 //! an explanation that is right leaves nothing of them but tolerance. A sensor that is clipped elsewhere changes them too, in a
 //! way of its own; what the run's redundant readings say of that goes into its likelihood.
+//!
+//! An explanation also says where the errors of the rig are that the readings left open; there the motion is measured anew, so that
+//! large ones are not judged to first order.
 
 use super::brackets::Bracket;
 use crate::design::Mechanism;
 use crate::geometry::placed::PlacedBody;
-use crate::geometry::{DMatrix, DVector, Vector3};
+use crate::geometry::{DMatrix, DVector, Pose, Vector3};
 use crate::measure::AxleAnalysis;
 use crate::measure::links::Line;
 use crate::measure::nuisance::{Knowledge, Nuisance, What};
 use crate::measure::numbers::FREE;
 use crate::measure::surface::SurfaceFit;
 use crate::vehicle::Side;
+use std::borrow::Cow;
 
 /// How far a bracket may be off when it is suspected, standard deviation of each coordinate, m.
 const SUSPECT_M: f64 = 0.020;
@@ -28,26 +32,39 @@ const ROUGHNESS_M: f64 = 2e-5;
 const GIVE_U: f64 = 0.5;
 /// States at which a mechanism that gives is solved at the most.
 const SOLVED: usize = 150;
+/// States at which brackets are moved to see what that does at the most: many more than a surface has terms.
+const TRIED: usize = 400;
 /// Share of each coefficient's systematic part that linear propagation leaves out: products of two nuisances, such as a
 /// heading of 4° with a bias of a fiftieth of gravity.
 const SECOND_ORDER: f64 = 0.1;
 
-/// The data and everything that explanations share.
-pub struct Evidence<'a> {
-    fit: &'a SurfaceFit,
+/// What stays the same wherever the rig's errors are taken to be.
+#[derive(Clone, Copy)]
+struct Shared<'a> {
+    analysis: &'a AxleAnalysis,
     lines: &'a [Line],
     brackets: &'a [Bracket],
+    mechanism: &'a Mechanism,
+}
+
+/// The data and everything that explanations share.
+pub struct Evidence<'a> {
+    fit: Cow<'a, SurfaceFit>,
+    shared: Shared<'a>,
     states: Vec<(f64, f64)>,
     bodies: Vec<PlacedBody>,
     ride: PlacedBody,
     /// What bushes and joints that give make of the coefficients.
     given: DVector<f64>,
+    /// Where the rig's errors are taken to be, in prior standard deviations.
+    theta: DVector<f64>,
+    /// What the coefficients are measured less for, the motion being measured with the rig's errors elsewhere than the readings
+    /// alone put them.
+    elsewhere: DVector<f64>,
     /// Covariance of the coefficients from noise, the tolerance of every bracket and the give of bushes.
     own: DMatrix<f64>,
     /// Change of the coefficients for one standard deviation of each nuisance.
     effects: DMatrix<f64>,
-    theta: &'a DVector<f64>,
-    names: &'a [String],
     /// Ends of sensors that may be elsewhere.
     pub(super) sensor_ends: Vec<SensorEnd>,
     /// Covariance of the coefficients with the nuisances as the run knows them.
@@ -92,6 +109,8 @@ pub struct Likelihood {
     pub chi_square: f64,
     /// Number of data.
     pub count: usize,
+    /// Where it leaves the nuisances, in prior standard deviations.
+    pub theta: DVector<f64>,
 }
 
 impl<'a> Evidence<'a> {
@@ -100,73 +119,87 @@ impl<'a> Evidence<'a> {
         analysis: &'a AxleAnalysis,
         lines: &'a [Line],
         brackets: &'a [Bracket],
-        mechanism: &Mechanism,
+        mechanism: &'a Mechanism,
     ) -> Option<Self> {
         let fit = analysis.surfaces.as_ref()?;
         if lines.is_empty() || fit.beta.ncols() != FREE.len() + lines.len() {
             return None;
         }
+        let poses: Vec<Pose> = analysis.path.iter().filter(|p| p.phase.travels()).map(|p| p.pose).collect();
+        let shared = Shared { analysis, lines, brackets, mechanism };
+        Some(Self::at(shared, &poses, Cow::Borrowed(fit), &analysis.theta))
+    }
+
+    /// The same run with its motion measured anew, the rig's errors at `theta`; none where it cannot be.
+    pub fn anew(&self, theta: &DVector<f64>) -> Option<Self> {
+        let (poses, fit) = self.shared.analysis.anew.as_ref()?.at(theta, self.shared.lines)?;
+        Some(Self::at(self.shared, &poses, Cow::Owned(fit), theta))
+    }
+
+    fn at(shared: Shared<'a>, poses: &[Pose], fit: Cow<'a, SurfaceFit>, theta: &DVector<f64>) -> Self {
+        let Shared { analysis, lines, brackets, mechanism } = shared;
         let centre = mechanism.centre();
-        let travelling: Vec<_> = analysis.path.iter().filter(|p| p.phase.travels()).collect();
-        let states = travelling.iter().map(|p| (p.pose.z_m, p.pose.roll_rad)).collect();
-        let bodies = travelling.iter().map(|p| PlacedBody::new(&p.pose, centre)).collect();
-        let ride = PlacedBody::new(&crate::geometry::Pose::default(), centre);
+        let effects = fit.response_effects(FREE.len(), lines.len());
         let mut evidence = Self {
-            fit,
-            lines,
-            brackets,
-            states,
-            bodies,
-            ride,
+            shared,
+            states: poses.iter().map(|pose| (pose.z_m, pose.roll_rad)).collect(),
+            bodies: poses.iter().map(|pose| PlacedBody::new(pose, centre)).collect(),
+            ride: PlacedBody::new(&Pose::default(), centre),
             given: DVector::zeros(fit.basis.len() * lines.len()),
+            theta: theta.clone(),
+            elsewhere: &effects * (theta - &analysis.theta),
             own: DMatrix::zeros(0, 0),
-            effects: fit.response_effects(FREE.len(), lines.len()),
-            theta: &analysis.theta,
-            names: &analysis.sensors,
+            effects,
             sensor_ends: sensor_ends(&fit.nuisances),
             covariance: DMatrix::zeros(0, 0),
             sensitivities: Vec::new(),
+            fit,
         };
         evidence.sensitivities = brackets.iter().map(|b| evidence.sensitivity(b)).collect();
         if mechanism.redundant() > 0 {
             evidence.given = evidence.given(mechanism);
         }
         evidence.own = evidence.own_covariance();
-        evidence.covariance = evidence.with_knowledge(&fit.knowledge);
-        Some(evidence)
+        evidence.covariance = evidence.with_knowledge(&evidence.fit.knowledge);
+        evidence
+    }
+
+    /// Where the rig's errors are taken to be, in prior standard deviations.
+    pub fn theta(&self) -> &DVector<f64> {
+        &self.theta
     }
 
     /// Name of the sensor that an end belongs to, by place in `sensor_ends`.
     pub fn sensor_name(&self, end: usize) -> String {
-        self.names.get(self.sensor_ends[end].sensor).cloned().unwrap_or_default()
+        self.shared.analysis.sensors.get(self.sensor_ends[end].sensor).cloned().unwrap_or_default()
     }
 
     fn count(&self) -> usize {
-        self.fit.basis.len() * self.lines.len()
+        self.fit.basis.len() * self.shared.lines.len()
     }
 
     /// Coefficients of the apparent changes of `lines`, line after line.
     fn coefficients(&self, lines: &[Line]) -> DVector<f64> {
-        let mut changes = DMatrix::zeros(self.states.len(), lines.len());
-        for (column, line) in lines.iter().enumerate() {
-            let ride = line.apparent(&self.ride).0;
-            for (row, body) in self.bodies.iter().enumerate() {
-                changes[(row, column)] = line.apparent(body).0 - ride;
-            }
-        }
-        stacked(&self.fit.project(&self.states, &changes)) - &self.given
+        let bodies: Vec<&PlacedBody> = self.bodies.iter().collect();
+        stacked(&self.fit.project(&changes(lines, &bodies, &self.ride))) - &self.given - &self.elsewhere
     }
 
     /// Change of the coefficients per m of a bracket's three coordinates, by central differences.
     fn sensitivity(&self, bracket: &Bracket) -> DMatrix<f64> {
         const STEP_M: f64 = 1e-4;
+        let every = self.states.len().div_ceil(TRIED).max(1);
+        let bodies: Vec<&PlacedBody> = self.bodies.iter().step_by(every).collect();
+        let states: Vec<(f64, f64)> = self.states.iter().step_by(every).copied().collect();
         let mut all = DMatrix::zeros(self.count(), 3);
         for axis in 0..3 {
             let moved = |sign: f64| {
                 let offset = Vector3::from_fn(|k, _| if k == axis { sign * STEP_M } else { 0.0 });
-                self.coefficients(&bracket.moved_lines(self.lines, &offset))
+                changes(&bracket.moved_lines(self.shared.lines, &offset), &bodies, &self.ride)
             };
-            all.set_column(axis, &((moved(1.0) - moved(-1.0)) / (2.0 * STEP_M)));
+            let by_metre = (moved(1.0) - moved(-1.0)) / (2.0 * STEP_M);
+            if let Some(coefficients) = self.fit.basis.fit(&states, &by_metre) {
+                all.set_column(axis, &stacked(&coefficients));
+            }
         }
         all
     }
@@ -185,15 +218,14 @@ impl<'a> Evidence<'a> {
             })
             .collect();
         let states: Vec<(f64, f64)> = solved.iter().map(|s| s.0).collect();
-        let changes = DMatrix::from_fn(solved.len(), self.lines.len(), |row, column| {
-            self.lines[column].apparent(&solved[row].1).0 - self.lines[column].apparent(&self.ride).0
-        });
+        let bodies: Vec<&PlacedBody> = solved.iter().map(|s| &s.1).collect();
+        let changes = changes(self.shared.lines, &bodies, &self.ride);
         self.fit.basis.fit(&states, &changes).map_or_else(|| DVector::zeros(self.count()), |c| stacked(&c))
     }
 
     fn own_covariance(&self) -> DMatrix<f64> {
-        let mut covariance = self.fit.response_noise(FREE.len(), self.lines.len());
-        for (bracket, sensitivity) in self.brackets.iter().zip(&self.sensitivities) {
+        let mut covariance = self.fit.response_noise(FREE.len(), self.shared.lines.len());
+        for (bracket, sensitivity) in self.shared.brackets.iter().zip(&self.sensitivities) {
             covariance += sensitivity * sensitivity.transpose() * bracket.tolerance_m.powi(2);
         }
         covariance += &self.given * self.given.transpose() * GIVE_U.powi(2);
@@ -215,23 +247,23 @@ impl<'a> Evidence<'a> {
 
     /// Everything as drawn, within tolerance.
     pub fn as_drawn(&self) -> Option<Likelihood> {
-        likelihood(&self.coefficients(self.lines), &self.covariance)
+        self.likelihood_as_read(self.shared.lines, &self.covariance)
     }
 
     /// Other holes in use: pairs of bracket and hole.
     pub fn with_holes(&self, holes: &[(usize, usize)]) -> Option<Likelihood> {
-        let mut lines = self.lines.to_vec();
+        let mut lines = self.shared.lines.to_vec();
         for (bracket, hole) in holes {
-            lines = self.brackets[*bracket].rehung_lines(&lines, *hole)?;
+            lines = self.shared.brackets[*bracket].rehung_lines(&lines, *hole)?;
         }
-        likelihood(&self.coefficients(&lines), &self.covariance)
+        self.likelihood_as_read(&lines, &self.covariance)
     }
 
     /// One bracket anywhere near.
     pub fn with_bracket_off(&self, bracket: usize) -> Option<Likelihood> {
         let s = &self.sensitivities[bracket];
         let covariance = &self.covariance + s * s.transpose() * SUSPECT_M.powi(2);
-        likelihood(&self.coefficients(self.lines), &covariance)
+        self.likelihood_as_read(self.shared.lines, &covariance)
     }
 
     /// One end of one sensor anywhere near: what the run then knows of the nuisances, and the factor by which its redundant
@@ -241,14 +273,15 @@ impl<'a> Evidence<'a> {
         let known = self.fit.knowledge.clone().cholesky()?;
         let mut normal = known.inverse();
         // All that the run taught, as a pull on the nuisances, does not depend on what was known before.
-        let pull = &normal * self.theta;
+        let read = &self.shared.analysis.theta;
+        let pull = &normal * read;
         for k in end.columns {
             normal[(k, k)] -= 1.0 - 1.0 / ratio;
         }
         let open = normal.cholesky()?;
         let theta = open.solve(&pull);
         let log_det = |l: DMatrix<f64>| 2.0 * l.diagonal().iter().map(|d| d.ln()).sum::<f64>();
-        let favours = 0.5 * (pull.dot(&theta) - pull.dot(self.theta))
+        let favours = 0.5 * (pull.dot(&theta) - pull.dot(read))
             - 0.5 * (log_det(open.l()) + log_det(known.l()))
             - 1.5 * ratio.ln();
         Some((theta, open.inverse(), favours))
@@ -257,8 +290,9 @@ impl<'a> Evidence<'a> {
     /// One end of one sensor anywhere near, by place in `sensor_ends`.
     pub fn with_sensor_off(&self, end: usize) -> Option<Likelihood> {
         let (theta, knowledge, favours) = self.with_end_open(&self.sensor_ends[end])?;
-        let data = self.coefficients(self.lines) + &self.effects * (theta - self.theta);
-        let links = likelihood(&data, &self.with_knowledge(&knowledge))?;
+        let data =
+            self.coefficients(self.shared.lines) + &self.effects * (&theta - &self.shared.analysis.theta);
+        let links = self.likelihood(&data, &self.with_knowledge(&knowledge), (&theta, &knowledge))?;
         Some(Likelihood { log: links.log + favours, ..links })
     }
 
@@ -266,22 +300,53 @@ impl<'a> Evidence<'a> {
     pub fn offset(&self, bracket: usize) -> Option<(Vector3<f64>, DMatrix<f64>)> {
         let s = &self.sensitivities[bracket];
         // Apparent lengths change by minus the gradient where the end is really elsewhere.
-        let data = -self.coefficients(self.lines);
+        let data = -self.coefficients(self.shared.lines);
         let solved = self.covariance.clone().cholesky()?;
         let information = s.tr_mul(&solved.solve(s)) + DMatrix::identity(3, 3) / SUSPECT_M.powi(2);
         let covariance = information.cholesky()?.inverse();
         let mean = &covariance * s.tr_mul(&solved.solve(&data));
         Some((Vector3::new(mean[0], mean[1], mean[2]), covariance))
     }
+
+    /// How well an explanation fits that leaves `data` of the coefficients; the readings put the nuisances at `theta` with covariance
+    /// `knowledge`.
+    fn likelihood(
+        &self,
+        data: &DVector<f64>,
+        covariance: &DMatrix<f64>,
+        (theta, knowledge): (&DVector<f64>, &Knowledge),
+    ) -> Option<Likelihood> {
+        let cholesky = covariance.clone().cholesky()?;
+        let weighed = cholesky.solve(data);
+        let chi_square = data.dot(&weighed);
+        let log_determinant: f64 = cholesky.l().diagonal().iter().map(|d| 2.0 * d.ln()).sum();
+        Some(Likelihood {
+            log: -0.5 * (chi_square + log_determinant),
+            chi_square,
+            count: data.len(),
+            theta: theta - knowledge * self.effects.tr_mul(&weighed),
+        })
+    }
+
+    /// The same with the nuisances as the readings alone put them.
+    fn likelihood_as_read(&self, lines: &[Line], covariance: &DMatrix<f64>) -> Option<Likelihood> {
+        let read = (&self.shared.analysis.theta, &self.fit.knowledge);
+        self.likelihood(&self.coefficients(lines), covariance, read)
+    }
+}
+
+/// How far the apparent lengths of lines are from those at ride height, bodies × lines, m.
+fn changes(lines: &[Line], bodies: &[&PlacedBody], ride: &PlacedBody) -> DMatrix<f64> {
+    let mut changes = DMatrix::zeros(bodies.len(), lines.len());
+    for (column, line) in lines.iter().enumerate() {
+        let at_ride = line.apparent(ride).0;
+        for (row, body) in bodies.iter().enumerate() {
+            changes[(row, column)] = line.apparent(body).0 - at_ride;
+        }
+    }
+    changes
 }
 
 fn stacked(coefficients: &DMatrix<f64>) -> DVector<f64> {
     DVector::from_iterator(coefficients.len(), coefficients.iter().copied())
-}
-
-fn likelihood(data: &DVector<f64>, covariance: &DMatrix<f64>) -> Option<Likelihood> {
-    let cholesky = covariance.clone().cholesky()?;
-    let chi_square = data.dot(&cholesky.solve(data));
-    let log_determinant: f64 = cholesky.l().diagonal().iter().map(|d| 2.0 * d.ln()).sum();
-    Some(Likelihood { log: -0.5 * (chi_square + log_determinant), chi_square, count: data.len() })
 }

@@ -4,6 +4,7 @@ use super::brackets::Bracket;
 use super::evidence::{Evidence, Likelihood};
 use super::result::{Finding, FindingKind};
 use super::{place, sensors};
+use crate::geometry::DVector;
 use crate::vehicle::Side;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
@@ -79,6 +80,66 @@ pub fn weigh(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<Weighed> {
         .collect();
     weighed.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     weighed
+}
+
+/// Rounds of measuring the motion anew at the most, from each explanation that is tried.
+const ROUNDS: usize = 5;
+/// Explanations whose errors of the rig are tried while nothing fits.
+const STARTS: usize = 4;
+/// A step of the nuisances this small, in prior standard deviations, changes nothing.
+const AT_REST: f64 = 0.02;
+/// Nothing more is tried where the best explanation leaves no more than this over, see [`surprise`].
+const CONTENT: f64 = 1.5;
+
+/// The evidence with the rig's errors where an explanation leaves them: of the most probable ones the first that fits, else the one
+/// that fits best.
+pub fn settled<'a>(evidence: Evidence<'a>, brackets: &[Bracket]) -> Evidence<'a> {
+    let starts = weigh(&evidence, brackets);
+    let Some(first) = starts.first() else { return evidence };
+    let mut best = (surprise(&first.likelihood), None);
+    for start in starts.iter().take(STARTS) {
+        if let Some((anew, left_over)) = followed(&evidence, brackets, &start.likelihood.theta)
+            && left_over < best.0
+        {
+            best = (left_over, Some(anew));
+        }
+        if best.0 < CONTENT {
+            break;
+        }
+    }
+    best.1.unwrap_or(evidence)
+}
+
+/// Newton's steps from errors of the rig at `theta`, halved where one leads to what fits less well, and how much is left over there.
+fn followed<'a>(
+    evidence: &Evidence<'a>,
+    brackets: &[Bracket],
+    theta: &DVector<f64>,
+) -> Option<(Evidence<'a>, f64)> {
+    let best = |evidence: &Evidence<'_>| weigh(evidence, brackets).into_iter().next().map(|w| w.likelihood);
+    let mut at = evidence.anew(theta)?;
+    let mut fit = best(&at)?;
+    let mut share = 1.0;
+    for _ in 1..ROUNDS {
+        let step = (&fit.theta - at.theta()) * share;
+        if step.amax() < AT_REST {
+            break;
+        }
+        let Some(anew) = at.anew(&(at.theta() + step)) else { break };
+        match best(&anew).filter(|found| surprise(found) < surprise(&fit).max(CONTENT)) {
+            Some(found) => (at, fit, share) = (anew, found, 1.0),
+            None => share *= 0.5,
+        }
+    }
+    let left_over = surprise(&fit);
+    Some((at, left_over))
+}
+
+/// How much more is left over than an explanation that fits leaves, in standard deviations of a χ² (Wilson and Hilferty, Proc. Natl.
+/// Acad. Sci. 17, 1931, from memory).
+fn surprise(likelihood: &Likelihood) -> f64 {
+    let count = likelihood.count as f64;
+    ((likelihood.chi_square / count).cbrt() - 1.0 + 2.0 / (9.0 * count)) / (2.0 / (9.0 * count)).sqrt()
 }
 
 fn other_holes(bracket: &Bracket) -> impl Iterator<Item = usize> + use<> {

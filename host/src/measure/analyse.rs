@@ -1,34 +1,30 @@
 //! One run, from recording to results, axle by axle.
 
+use super::anew::Anew;
 use super::drag;
 use super::envelope::envelope;
 use super::instants::{Instant, instants};
 use super::knuckle::{self, KnuckleSteer};
 use super::links::{Line, lines};
+use super::motion::{self, samples, seen, states};
 use super::numbers::{self, Excitation, FREE};
 use super::observe::Observer;
 use super::path::{Path, PathPoint, directions, follow, follow_again};
 use super::play;
-use super::pose::PoseEstimate;
 use super::result::*;
 use super::ride::{RidePose, ride_pose};
 use super::sharing::sharings;
 use super::still::stills;
-use super::surface::{Derived, Samples, SurfaceFit};
+use super::surface::{Samples, SurfaceFit};
 use super::suspect::{self, Suspect};
 use super::{MeasureError, ramp, residuals};
 use crate::geometry::placed::PlacedBody;
-use crate::geometry::pose::COORDINATES;
-use crate::geometry::{DMatrix, DVector};
 use crate::rig::Rig;
 use crate::run::{Phase, Recording};
 use crate::vehicle::numbers::{AxleFacts, Key};
 use crate::vehicle::{Axle, Vehicle};
-use nalgebra::Matrix6;
 use std::collections::BTreeMap;
 
-/// Share of the travel's poses that must see a coordinate for it to count as seen.
-const SEEN_MOSTLY: f64 = 0.8;
 /// States along each way of the travel.
 const ALONG: usize = 9;
 /// Agreement of the sensors beyond which the person is told, χ² per degree of freedom.
@@ -51,9 +47,20 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
         if observer.is_blind() {
             return Err(MeasureError::NoData { axle: axle.name.clone() });
         }
-        let (path, suspects) = settled(&observer, &mut instants, step_s);
+        let (path, suspects, observer) = settled(observer, &mut instants, step_s);
         let ride = ride_pose(axle, index, rig, &stills);
-        let run = AxleRun { vehicle, rig, axle, index, recording, instants: &instants, step_s, path, ride };
+        let run = AxleRun {
+            vehicle,
+            rig,
+            axle,
+            index,
+            recording,
+            instants: &instants,
+            step_s,
+            observer,
+            path,
+            ride,
+        };
         axles.push(AxleAnalysis { suspects, ..run.result() });
     }
     Ok(Analysis {
@@ -67,12 +74,13 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
     })
 }
 
-/// The path, with sensors that seem to be clipped elsewhere than the file says set free, and which these are.
-fn settled(observer: &Observer, instants: &mut [Instant], step_s: f64) -> (Path, Vec<Suspect>) {
-    let path = moved(observer, instants, step_s);
-    match suspect::suspects(observer, instants, step_s, &path) {
-        Some((suspects, doubted)) => (moved(&doubted, instants, step_s), suspects),
-        None => (path, Vec::new()),
+/// The path, with sensors that seem to be clipped elsewhere than the file says set free, which these are, and the sensors so
+/// understood before the run has taught anything.
+fn settled(observer: Observer, instants: &mut [Instant], step_s: f64) -> (Path, Vec<Suspect>, Observer) {
+    let path = moved(&observer, instants, step_s);
+    match suspect::suspects(&observer, instants, step_s, &path) {
+        Some((suspects, doubted)) => (moved(&doubted, instants, step_s), suspects, doubted),
+        None => (path, Vec::new(), observer),
     }
 }
 
@@ -113,6 +121,7 @@ struct AxleRun<'a> {
     recording: &'a Recording,
     instants: &'a [Instant],
     step_s: f64,
+    observer: Observer,
     path: Path,
     ride: Option<RidePose>,
 }
@@ -123,11 +132,10 @@ impl AxleRun<'_> {
         let lines = lines(self.axle, self.vehicle.tolerance_m);
         let travelling: Vec<&PathPoint> = self.path.points.iter().filter(|p| p.phase.travels()).collect();
         let seen = seen(&travelling);
-        let states: Vec<(f64, f64)> =
-            travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
+        let states = states(&travelling);
         let excitation = Excitation::of(&states, seen);
         let samples = samples(&self.path.observer, &travelling, seen);
-        let fit = self.surfaces(&samples, &lines, &travelling, seen);
+        let fit = motion::fitted(&self.path.observer, &travelling, &samples, &self.path.knowledge, &lines);
         let travel = travel(&states);
 
         let steer = knuckle::fit(&self.path, self.instants, self.axle, self.step_s);
@@ -163,6 +171,7 @@ impl AxleRun<'_> {
             turned,
             suspects: Vec::new(),
             sensors: self.rig.sensors.iter().map(|s| s.name.clone()).collect(),
+            anew: Some(Anew::new(&self.observer, &self.path, self.instants)),
             theta: self.path.theta.clone(),
             fit: FitQuality {
                 chi_square_per_dof,
@@ -175,20 +184,6 @@ impl AxleRun<'_> {
             path,
             surfaces: fit,
         }
-    }
-
-    /// The fitted motion, and the links' apparent lengths with it where the whole pose is seen.
-    fn surfaces(
-        &self,
-        samples: &Samples,
-        lines: &[Line],
-        travelling: &[&PathPoint],
-        seen: [bool; 6],
-    ) -> Option<SurfaceFit> {
-        let observer = &self.path.observer;
-        let fit = SurfaceFit::fit(samples, observer.nuisances(), &self.path.knowledge)?;
-        let whole = seen.iter().all(|s| *s);
-        Some(if whole { fit.appended(samples, &lengths(observer, lines, travelling)) } else { fit })
     }
 
     /// Numbers along heave at rest roll and along roll at the heave that went with it, each way apart.
@@ -361,69 +356,6 @@ fn largest_change(fit: &SurfaceFit, response: usize, states: &[(f64, f64)]) -> M
         }
         _ => Measured::without(Status::NotExcited, "the axle did not move"),
     }
-}
-
-fn seen(travelling: &[&PathPoint]) -> [bool; 6] {
-    std::array::from_fn(|k| {
-        let count = travelling.iter().filter(|p| p.estimate.seen[k]).count();
-        !travelling.is_empty() && count as f64 >= SEEN_MOSTLY * travelling.len() as f64
-    })
-}
-
-/// Responses x, y, pitch, yaw, with what noise and each nuisance do to them.
-pub(super) fn samples(observer: &Observer, travelling: &[&PathPoint], seen: [bool; 6]) -> Samples {
-    let nuisances = observer.nuisances().len();
-    let rows = travelling.len();
-    let mut responses = DMatrix::zeros(rows, FREE.len());
-    let mut state_effects = vec![DMatrix::zeros(rows, 2); nuisances];
-    let mut response_effects = vec![DMatrix::zeros(rows, FREE.len()); nuisances];
-    for (row, point) in travelling.iter().enumerate() {
-        let q = point.estimate.pose.to_array();
-        let systematic = &point.estimate.systematic;
-        for (column, coordinate) in FREE.into_iter().enumerate() {
-            responses[(row, column)] = q[coordinate];
-        }
-        for k in 0..nuisances {
-            state_effects[k][(row, 0)] = systematic[(2, k)];
-            state_effects[k][(row, 1)] = systematic[(3, k)];
-            for (column, coordinate) in FREE.into_iter().enumerate() {
-                response_effects[k][(row, column)] = systematic[(coordinate, k)];
-            }
-        }
-    }
-    let noise = travelling.iter().map(|p| noise(&p.estimate)).collect();
-    let choosing = (0..FREE.len()).filter(|k| seen[FREE[*k]]).collect();
-    Samples { states: states(travelling), responses, noise, state_effects, response_effects, choosing }
-}
-
-/// Covariance of a pose from its readings' noise; coordinates that nothing sees at this instant have none.
-fn noise(estimate: &PoseEstimate) -> Matrix6<f64> {
-    let seen = |k: usize| estimate.seen[k] && estimate.noise_covariance[(k, k)] > 0.0;
-    Matrix6::from_fn(|a, b| if seen(a) && seen(b) { estimate.noise_covariance[(a, b)] } else { 0.0 })
-}
-
-/// The change of every apparent length at the measured poses.
-fn lengths(observer: &Observer, lines: &[Line], travelling: &[&PathPoint]) -> Vec<Derived> {
-    lines
-        .iter()
-        .map(|line| {
-            let rows = travelling.len();
-            let (mut value, mut gradient) = (DVector::zeros(rows), DMatrix::zeros(rows, COORDINATES));
-            let mut effects = DMatrix::zeros(rows, observer.nuisances().len());
-            for (row, point) in travelling.iter().enumerate() {
-                let body = PlacedBody::new(&point.estimate.pose, observer.centre());
-                let (length_m, by_pose) = line.apparent(&body);
-                value[row] = length_m - line.nominal_m();
-                gradient.row_mut(row).copy_from(&by_pose.transpose());
-                effects.row_mut(row).copy_from(&point.estimate.systematic.tr_mul(&by_pose).transpose());
-            }
-            Derived { value, gradient, effects }
-        })
-        .collect()
-}
-
-fn states(travelling: &[&PathPoint]) -> Vec<(f64, f64)> {
-    travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect()
 }
 
 fn travel(states: &[(f64, f64)]) -> Travel {

@@ -72,7 +72,7 @@ fn run(units: bool, seed: Option<u64>) -> Vec<[f64; 3]> {
     let path = analyse::moved(&observer, &mut instants, step_s);
     let travelling: Vec<_> = path.points.iter().filter(|p| p.phase.travels()).collect();
     let states: Vec<_> = travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
-    let samples = analyse::samples(&path.observer, &travelling, [true; 6]);
+    let samples = super::motion::samples(&path.observer, &travelling, [true; 6]);
     let fit = SurfaceFit::fit(&samples, observer.nuisances(), &path.knowledge).expect("a fit");
     let excitation = Excitation::of(&states, [true; 6]);
     let at = numbers::at_state(&facts, &fit, &excitation, 0.0, 0.0);

@@ -3,11 +3,13 @@
 //! Nothing designed enters here but the points that a builder clipped sensors to and the ends of links whose length is
 //! asked for: the pose is measured without the design.
 
+pub mod anew;
 mod envelope;
 pub mod instants;
 mod knuckle;
 pub mod links;
 pub mod live;
+mod motion;
 pub mod nuisance;
 pub mod numbers;
 pub mod observe;

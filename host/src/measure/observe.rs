@@ -39,7 +39,7 @@ impl RelativeAcceleration {
 const INDEPENDENT_STILL_READINGS: usize = 100;
 
 /// An inertial unit with its levelling, and what each of its errors would do to it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 struct UnitObserver {
     sensor: usize,
     unit: Inertial,
@@ -69,7 +69,7 @@ pub(super) struct UnitRate {
 }
 
 /// All that one axle's sensors say, made ready for poses.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Observer {
     centre: Vector3<f64>,
     scalars: Vec<ScalarObserver>,

@@ -160,7 +160,7 @@ pub(super) fn robust_loss(residuals: &DVector<f64>, redundancy: usize) -> f64 {
 }
 
 /// The pose at every instant, each from the one that `before` had there, or from its neighbour.
-fn pass(
+pub(super) fn pass(
     observer: &Observer,
     instants: &[Instant],
     against: &[RelativeAcceleration],

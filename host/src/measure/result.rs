@@ -1,5 +1,6 @@
 //! What an analysis says. Renderers and the judge read these types; nothing here computes.
 
+use super::anew::Anew;
 use super::envelope::Envelope;
 use super::nuisance::Dearest;
 use super::numbers::HALF_95;
@@ -350,6 +351,8 @@ pub struct AxleAnalysis {
     pub suspects: Vec<Suspect>,
     /// Names of the rig's sensors, by place in the rig.
     pub sensors: Vec<String>,
+    /// The readings, to measure the motion anew with errors elsewhere; none for a result that was not measured here.
+    pub anew: Option<Anew>,
     /// What the run taught of the nuisances of `surfaces`, in prior standard deviations.
     pub theta: DVector<f64>,
     /// Agreement of the readings.

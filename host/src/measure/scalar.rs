@@ -12,7 +12,7 @@ use crate::rig::model::Model;
 const NUISANCES_OF_A_SCALAR: usize = 12;
 
 /// A scalar sensor with its zero.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct ScalarObserver {
     pub(super) sensor: usize,
     pub(super) name: String,
@@ -32,7 +32,7 @@ pub(super) struct ScalarObserver {
 }
 
 /// Errors of a scalar reading: `reading = change·(1 + scale) + linearity − lag(drag) + zero + slope·time`.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct ReadingErrors {
     scale: f64,
     /// Amplitudes of the Legendre polynomials of degree 2 and 3.

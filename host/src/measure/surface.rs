@@ -55,8 +55,8 @@ pub struct SurfaceFit {
     pub basis: Basis,
     /// Coefficients, T × M: x, y, pitch, yaw, and whatever was appended.
     pub beta: DMatrix<f64>,
-    /// `(XᵀX)⁻¹`, T × T.
-    inverse: DMatrix<f64>,
+    /// Of each appended quantity, from its values at the states of the fit to its coefficients, T × n.
+    project: Vec<DMatrix<f64>>,
     /// Covariance of the coefficients from noise alone, stacked response after response, T·M × T·M.
     noise: DMatrix<f64>,
     /// Change of the coefficients for one standard deviation of each nuisance, one T × M matrix each.
@@ -122,7 +122,7 @@ impl SurfaceFit {
             residuals.column_iter().map(|c| (c.norm_squared() / n as f64).sqrt()),
         );
         Some(SurfaceFit {
-            inverse: &pseudo * pseudo.transpose(),
+            project: Vec::new(),
             basis,
             beta,
             noise,
@@ -163,6 +163,7 @@ impl SurfaceFit {
                 self.noise.view_mut(place, (terms, terms)).copy_from(&block);
             }
         }
+        self.project = fitted.into_iter().map(|one| one.project).collect();
         self
     }
 
@@ -187,9 +188,12 @@ impl SurfaceFit {
         self.noise_covariance(a, b) + self.effects(a).dot(&(&self.knowledge * self.effects(b)))
     }
 
-    /// Coefficients of other quantities given at the states of the fit, n × any → T × any.
-    pub fn project(&self, states: &[(f64, f64)], values: &DMatrix<f64>) -> DMatrix<f64> {
-        &self.inverse * self.basis.design(states).tr_mul(values)
+    /// Coefficients of other values of the appended quantities at the states of the fit, n × their number → T × their number, each
+    /// weighed as its own measured values were.
+    pub fn project(&self, values: &DMatrix<f64>) -> DMatrix<f64> {
+        let columns: Vec<_> =
+            self.project.iter().zip(values.column_iter()).map(|(project, own)| project * own).collect();
+        DMatrix::from_columns(&columns)
     }
 
     /// Covariance of the coefficients of `count` responses from `first`, from noise alone, stacked response after response.

@@ -28,8 +28,9 @@ fn the_hole_in_use_is_named() {
     }
 }
 
-/// Of five runs on four wires and two units so many name the hole. Reached: 4; of ten, 7. Six wires name it in ten of ten.
-const NAMED_OF_FIVE: usize = 3;
+/// Of five runs on four wires and two units so many name the hole. Reached: 5; of sixteen, 15. With the rig's errors, headings of 4°
+/// above all, judged to first order only it is 8 of sixteen.
+const NAMED_OF_FIVE: usize = 5;
 
 #[test]
 fn with_four_wires_the_hole_is_named_or_left_open_but_no_other_part_is_accused() {

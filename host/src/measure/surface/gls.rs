@@ -135,7 +135,7 @@ pub(super) struct Single {
     /// Change of the coefficients for one standard deviation of each nuisance, T × K.
     pub(super) effects: DMatrix<f64>,
     /// From values to coefficients, T × n.
-    project: DMatrix<f64>,
+    pub(super) project: DMatrix<f64>,
     /// By how much the residuals are larger than stated, and resemble their neighbours, as a factor on a variance.
     larger: f64,
 }

@@ -227,6 +227,7 @@ fn axle(mechanism: &Mechanism) -> AxleAnalysis {
         turned: by_itself::turned(),
         suspects: Vec::new(),
         sensors: Vec::new(),
+        anew: None,
         theta: nalgebra::DVector::zeros(0),
         fit: FitQuality { chi_square_per_dof: Some(1.12), surface_residual: [2e-4, 2e-4, 1e-4, 1e-4] },
         envelope: None,
