@@ -19,7 +19,7 @@ pub const FLOOR_SLOPE_U_RAD: f64 = 0.5 * std::f64::consts::PI / 180.0;
 
 /// What remains of accelerations that the quasi-static correction does not see (a tyre that slips, an engine that shakes),
 /// per component of one instant, m/s². From memory.
-const UNMODELLED_ACCELERATION: f64 = 0.01;
+pub const UNMODELLED_ACCELERATION: f64 = 0.01;
 
 /// Acceleration of one inertial unit against the other at an instant, and how well it is known.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,7 +36,7 @@ impl RelativeAcceleration {
 }
 
 /// Readings of the still that count as independent at the most: slow drifts do not average away.
-const INDEPENDENT_STILL_READINGS: usize = 100;
+pub const INDEPENDENT_STILL_READINGS: usize = 100;
 
 /// An inertial unit with its levelling, and what each of its errors would do to it.
 #[derive(Debug, Clone, PartialEq)]

@@ -8,6 +8,7 @@ use super::result::Direction;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::{DMatrix, DVector, Pose, Vector3};
 use crate::run::Phase;
+use statrs::statistics::{Data, OrderStatistics};
 
 /// A pose of the path.
 #[derive(Debug, Clone)]
@@ -201,6 +202,9 @@ fn five_point(values: &[Vector3<f64>; 5], step_s: f64) -> (Vector3<f64>, Vector3
 /// How far a parabola through a kink in its middle, `(0, 0, 0, 1, 2)`, is off in the second derivative, 3/7, against what it
 /// says of itself by its scatter, 0.0903: starts and stops are kinks, and worse than noise.
 const KINK: f64 = 4.75;
+/// Misfits beyond so many times the usual one are no noise: three directions with two degrees of freedom each exceed it once in
+/// some thousand millions of times.
+const NO_NOISE: f64 = 3.0;
 
 /// `a_rel = ω̇×Δ + ω×(ω×Δ) + 2ω×Δ̇ + Δ̈` in the chassis frame, with Δ from the chassis' unit to the axle's and ω the
 /// chassis' angular rate: rigid-body kinematics in a turning frame. Where the path is too short or broken, only that
@@ -213,6 +217,7 @@ fn accelerations(
     step_s: f64,
 ) -> Vec<RelativeAcceleration> {
     let mut result = vec![RelativeAcceleration::SLOW; instants.len()];
+    let mut misfits = Vec::new();
     for window in path.windows(5) {
         let even = window.windows(2).all(|w| (w[1].t_s - w[0].t_s - step_s).abs() < 0.01 * step_s);
         let whole = window.iter().all(|p| p.estimate.seen.iter().all(|s| *s));
@@ -232,8 +237,15 @@ fn accelerations(
             + rate.cross(&rate.cross(&offset))
             + rate.cross(&velocity) * 2.0
             + acceleration;
-        // A parabola that does not fit has met a start, a stop or a jolt.
-        result[window[2].instant] = RelativeAcceleration { value, u: KINK * misfit };
+        let at = window[2].instant;
+        result[at].value = value;
+        misfits.push((at, misfit));
+    }
+    let usual = Data::new(misfits.iter().map(|m| m.1).collect::<Vec<f64>>()).median();
+    for (at, misfit) in misfits {
+        // A parabola that does not fit has met a start, a stop or a jolt; the usual misfit is noise, the same in three directions.
+        let kink = misfit > NO_NOISE * usual;
+        result[at].u = if kink { KINK * misfit } else { usual / 3f64.sqrt() };
     }
     result
 }

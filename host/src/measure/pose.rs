@@ -14,9 +14,9 @@ const UNSEEN: [f64; COORDINATES] = [0.1, 0.1, 0.1, 0.1, 0.1, 0.1];
 /// A prior so wide that it only keeps unseen coordinates from wandering, m and rad.
 const WIDE_PRIOR: f64 = 10.0;
 
-/// Standard uncertainty, nuisances with it, beyond which a coordinate (m, rad) does not count as seen: squares of such errors over a
-/// wire's length, 1 mm, are beyond what carries errors through to first order.
-const UNKNOWN: f64 = 0.03;
+/// Standard uncertainty, nuisances with it, beyond which a coordinate (m, rad) does not count as seen: the squares of such errors over
+/// the length of a wire or a lever of a third of a metre, 0.1 mm, are what carrying errors through to first order leaves out.
+const UNKNOWN: [f64; COORDINATES] = [0.01, 0.01, 0.01, 0.03, 0.03, 0.03];
 
 /// A share of an unseen direction below which a coordinate still counts as seen.
 const SEEN_SHARE: f64 = 0.03;
@@ -44,7 +44,7 @@ impl PoseEstimate {
     /// Takes over the covariance of noise and nuisances together: a coordinate that it leaves too wide is not seen.
     pub(super) fn known(&mut self, covariance: DMatrix<f64>) {
         for (k, seen) in self.seen.iter_mut().enumerate() {
-            *seen &= covariance[(k, k)] < UNKNOWN.powi(2);
+            *seen &= covariance[(k, k)] < UNKNOWN[k].powi(2);
         }
         self.covariance = covariance;
     }

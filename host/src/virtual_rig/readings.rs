@@ -176,13 +176,13 @@ impl TrueUnit {
         }
     }
 
-    /// Specific force (m/s²) and angular rate (rad/s), sensor axes.
-    fn read(&mut self, vehicle: &VehicleOnRamp, t_s: f64) -> [Vector3<f64>; 2] {
+    /// Specific force (m/s²) and angular rate (rad/s), sensor axes; `up` is against gravity in the floor's frame.
+    fn read(&mut self, vehicle: &VehicleOnRamp, up: &Vector3<f64>, t_s: f64) -> [Vector3<f64>; 2] {
         let at = |t_s: f64| self.carried(vehicle, &vehicle.at(t_s));
         let [(before, turned_before), (now, turned), (after, turned_after)] =
             [t_s - STEP_S, t_s, t_s + STEP_S].map(at);
         let acceleration = (after - now * 2.0 + before) / (STEP_S * STEP_S);
-        let force = turned.transpose() * (acceleration + Vector3::new(0.0, 0.0, STANDARD_GRAVITY));
+        let force = turned.transpose() * (acceleration + up * STANDARD_GRAVITY);
         // The sine of so small a turn is the turn itself, and unlike an arc cosine it bears rounding.
         let turn = turned_before.transpose() * turned_after;
         let [x, y, z] = [(2, 1), (0, 2), (1, 0)].map(|(i, k)| 0.5 * (turn[(i, k)] - turn[(k, i)]));
@@ -221,6 +221,8 @@ pub struct Readings {
     vehicle: VehicleOnRamp,
     sensors: Vec<TrueSensor>,
     procedure: Option<Procedure>,
+    /// Against gravity, in the frame of the floor.
+    up: Vector3<f64>,
 }
 
 impl Readings {
@@ -244,7 +246,13 @@ impl Readings {
                 _ => Err(VirtualRigError::Force { sensor: sensor.name.clone() }),
             }
         });
-        Ok(Self { sensors: sensors.collect::<Result<_, _>>()?, vehicle, procedure: None })
+        Ok(Self { sensors: sensors.collect::<Result<_, _>>()?, vehicle, procedure: None, up: Vector3::z() })
+    }
+
+    /// The floor slopes about its x and its y axis, rad.
+    pub fn on_a_slope(mut self, [about_x_rad, about_y_rad]: [f64; 2]) -> Self {
+        self.up = Rotation3::from_euler_angles(about_x_rad, about_y_rad, 0.0).inverse() * Vector3::z();
+        self
     }
 
     /// One sensor is off the vehicle, or its body is tilted, and goes through the positions of a procedure.
@@ -273,7 +281,7 @@ impl Readings {
                 Felt::Unit(unit.feel(&(up * STANDARD_GRAVITY), &rate))
             }
             (TrueSensor::Scalar(scalar), _) => Felt::Scalar(scalar.read(vehicle, &vehicle.at(t_s))),
-            (TrueSensor::Unit(unit), _) => Felt::Unit(unit.read(vehicle, t_s)),
+            (TrueSensor::Unit(unit), _) => Felt::Unit(unit.read(vehicle, &self.up, t_s)),
         })
     }
 }
