@@ -113,7 +113,7 @@ impl Quantity {
         }
     }
 
-    /// Its unit; none for an index, and for what only a load test gives.
+    /// Its unit; none for an index, and for a compliance, of which no number is one.
     pub fn unit(&self) -> Option<Unit> {
         match self {
             Quantity::Number(key) => Some(key.unit()),

@@ -1,7 +1,7 @@
 //! The logbook's history, brought up to date: runs that it lacks are measured and put in, what is gone is taken out, and a
 //! damaged database is set aside and made again.
 
-use super::analyse::Analysed;
+use super::analyse::{self, Analysed};
 use super::source::{self, Request as RunRequest};
 use crate::explain::{Explain, Failure, Status};
 use crate::files::logbook::Logbook;
@@ -9,7 +9,6 @@ use crate::files::written;
 use crate::history::record::{Fingerprint, RunFacts, RunRecord};
 use crate::history::service_file::{self, instant_us};
 use crate::history::store::{HISTORY_FILE, Store, StoreError, remove, set_aside};
-use crate::measure;
 use crate::run::Counts;
 use crate::run::find::{self, RUNS, RunRef, in_order};
 use crate::run::folder::{HEADER, RIG, RunFolder, WIRE};
@@ -230,8 +229,7 @@ fn measured(vehicle: &str, folder: &Path) -> RunRecord {
     let request = RunRequest { run: folder.display().to_string(), ..RunRequest::default() };
     let told = |failure: Failure| failure.to_string();
     let result = source::open(&request).map_err(told).and_then(|source| {
-        let analysis =
-            measure::analyse(&source.vehicle, &source.rig, &source.recording).map_err(|e| e.to_string())?;
+        let analysis = analyse::measured(&source).map_err(|e| e.to_string())?;
         Ok((source.vehicle, analysis))
     });
     match result {

@@ -12,14 +12,14 @@ use crate::geometry::{DMatrix, DVector};
 use crate::measure::links::Line;
 use crate::measure::numbers::HALF_95;
 use crate::measure::{AxleAnalysis, Load, Turned};
-use crate::vehicle::{Axle, JointKind};
+use crate::vehicle::Axle;
 
 /// Play that a loose joint may have, one standard deviation, m: half a millimetre is felt, three rattle.
 const LOOSE_M: f64 = 2e-3;
 /// What welds, bolts and brackets give besides, m.
 const SETTLES_M: f64 = 5e-5;
 /// A bush's stiffness is known to this part of itself.
-const BUSH_U: f64 = 0.5;
+pub(super) const BUSH_U: f64 = 0.5;
 /// Where nobody typed the load in, it is taken as this much give or take as much, N: a man on a bar, or first gear against the
 /// brakes.
 const LOAD_N: f64 = 2000.0;
@@ -66,11 +66,7 @@ impl Give {
         load_n: Option<f64>,
         lines: &[Line],
     ) -> Option<Self> {
-        let case = match load {
-            Load::Rock => LoadCase::Drive(1.0),
-            Load::Shove => LoadCase::Side(1.0),
-        };
-        let forces = applied(mechanism, mechanism.ride(), case, None);
+        let forces = applied(mechanism, mechanism.ride(), case(load, 1.0), None);
         let per_n = mechanism.reactions(mechanism.ride(), &forces)?.members_n;
         let bushes = bushes_give(mechanism, &forces)?;
         let compliance = compliances(axle);
@@ -89,6 +85,14 @@ impl Give {
     }
 }
 
+/// What a pull in the first direction of a test does to the axle.
+pub(super) fn case(load: Load, pull_n: f64) -> LoadCase {
+    match load {
+        Load::Rock => LoadCase::Drive(pull_n),
+        Load::Shove => LoadCase::Side(pull_n),
+    }
+}
+
 /// Where the bushes of an axle let it go under forces; where nothing gives, it stays.
 fn bushes_give(mechanism: &Mechanism, forces: &[AppliedForce]) -> Option<PlacedBody> {
     let pose = match mechanism.redundant() {
@@ -101,11 +105,7 @@ fn bushes_give(mechanism: &Mechanism, forces: &[AppliedForce]) -> Option<PlacedB
 /// Of every link and wishbone leg, which come first among the lines, m/N; 0 for a rigid one.
 fn compliances(axle: &Axle) -> Vec<f64> {
     let links = axle.locating.links.iter().map(|l| l.end_stiffness_n_per_m());
-    let legs = axle
-        .locating
-        .wishbones
-        .iter()
-        .flat_map(|w| [w.stiffness_n_per_m.or_else(|| w.joints.map(JointKind::in_series_n_per_m)); 2]);
+    let legs = axle.locating.wishbones.iter().flat_map(|w| [w.leg_stiffness_n_per_m(); 2]);
     links.chain(legs).map(|k| k.map_or(0.0, |k| 1.0 / k)).collect()
 }
 

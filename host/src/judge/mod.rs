@@ -5,6 +5,7 @@ pub mod built;
 pub mod compare;
 pub mod evidence;
 pub mod findings;
+pub mod give;
 pub mod looseness;
 pub mod place;
 pub mod sensors;

@@ -3,6 +3,7 @@
 use super::anew::Anew;
 use super::drag;
 use super::envelope::envelope;
+use super::give;
 use super::instants::{Instant, instants};
 use super::knuckle::{self, KnuckleSteer};
 use super::links::{Line, lines};
@@ -169,6 +170,7 @@ impl AxleRun<'_> {
             ramp_travel_index,
             links,
             turned,
+            stepped: give::stepped(&self.path, self.instants, &lines, self.rig, self.index, self.step_s),
             suspects: Vec::new(),
             sensors: self.rig.sensors.iter().map(|s| s.name.clone()).collect(),
             anew: Some(Anew::new(&self.observer, &self.path, self.instants)),
@@ -284,6 +286,7 @@ impl AxleRun<'_> {
                     nominal_m: line.nominal_m(),
                     length_m: self.length(line),
                     play_m: play::of_line(&self.path, turned, k),
+                    compliance_m_per_n: give::why_not(&self.path, self.rig, self.index),
                     apparent_change_m: change,
                     apparent_m,
                     apparent_u_m,

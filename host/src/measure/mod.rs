@@ -5,6 +5,7 @@
 
 pub mod anew;
 mod envelope;
+mod give;
 pub mod instants;
 mod knuckle;
 pub mod links;

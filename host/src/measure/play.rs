@@ -15,21 +15,21 @@ use crate::geometry::{DMatrix, DVector, Pose, Vector3};
 use crate::run::Phase;
 
 /// Phases that load the links one way and the other.
-const TURNS: [(Load, [Phase; 2]); 2] = [
+pub(super) const TURNS: [(Load, [Phase; 2]); 2] = [
     (Load::Rock, [Phase::RockForward, Phase::RockBack]),
     (Load::Shove, [Phase::ShoveLeft, Phase::ShoveRight]),
 ];
 
 /// How long a load is held at least, s.
-const HOLD_S: f64 = 1.0;
+pub(super) const HOLD_S: f64 = 1.0;
 /// A change of a reading beyond this many standard deviations has crossed its hysteresis loop.
-const CROSSED: f64 = 4.0;
+pub(super) const CROSSED: f64 = 4.0;
 /// Standard deviation, in half loops, of each end of a change that did not show: evenly up to the whole loop either way.
-const RESTS_U: f64 = 0.816;
+pub(super) const RESTS_U: f64 = 0.816;
 /// Blocks that differ from the chosen one by less than this, standard deviations per reading, belong to the same hold.
 const SAME_HOLD: f64 = 3.0;
 /// Directions of the axle (m, rad) less sure than this are not seen.
-const UNSEEN: [f64; 6] = [0.1; 6];
+pub(super) const UNSEEN: [f64; 6] = [0.1; 6];
 /// A jump is resolved beyond this many standard uncertainties.
 const RESOLVED: f64 = 2.0;
 
@@ -68,7 +68,7 @@ pub(super) fn of_line(path: &Path, turned: &[Turned], line: usize) -> Measured {
     }
 }
 
-fn loads(phase: Phase) -> bool {
+pub(super) fn loads(phase: Phase) -> bool {
     TURNS.iter().any(|(_, phases)| phases.contains(&phase))
 }
 
@@ -83,7 +83,7 @@ fn blocks(path: &Path, instants: &[Instant], phase: Phase, per_block: usize) -> 
 }
 
 /// One instant that stands for several in which nothing moves.
-fn mean(of: &[&Instant]) -> Option<Instant> {
+pub(super) fn mean(of: &[&Instant]) -> Option<Instant> {
     let first = of.first()?;
     let sensors = (0..first.sensors.len()).map(|k| mean_sensor(of, k)).collect();
     Some(Instant { t_s: first.t_s, phase: first.phase, sensors })
@@ -130,7 +130,8 @@ fn said(observer: &Observer, instant: &Instant) -> Said {
 }
 
 /// Nothing moves while a load is held.
-const AT_REST: RelativeAcceleration = RelativeAcceleration { value: Vector3::new(0.0, 0.0, 0.0), u: 0.0 };
+pub(super) const AT_REST: RelativeAcceleration =
+    RelativeAcceleration { value: Vector3::new(0.0, 0.0, 0.0), u: 0.0 };
 
 /// How far two blocks are apart, in standard deviations, by reading.
 fn apart(a: &Said, b: &Said) -> Option<DVector<f64>> {
@@ -154,11 +155,14 @@ fn held(path: &Path, blocks: [Vec<Instant>; 2]) -> Option<[Instant; 2]> {
         }
     }
     let (i, k, _) = furthest?;
+    let across = apart(&said_by[0][i], &said_by[1][k])?.normalize();
+    // A lesser pull, held on the way to the whole one, hides in each reading's noise but not in all of them together.
+    let same = |d: DVector<f64>| d.amax() < SAME_HOLD && d.dot(&across).abs() < SAME_HOLD;
     let hold = |phase: usize, chosen: usize| {
         let same: Vec<&Instant> = blocks[phase]
             .iter()
             .zip(&said_by[phase])
-            .filter(|(_, it)| apart(it, &said_by[phase][chosen]).is_some_and(|d| d.amax() < SAME_HOLD))
+            .filter(|(_, it)| apart(it, &said_by[phase][chosen]).is_some_and(same))
             .map(|(block, _)| block)
             .collect();
         mean(&same)
@@ -207,7 +211,7 @@ fn jump(load: Load, path: &Path, held: &[Instant; 2], lines: &[Line]) -> Option<
 }
 
 /// Change of each line's apparent length by the pose at ride height, lines × 6.
-fn lengths_by_pose(observer: &Observer, lines: &[Line]) -> DMatrix<f64> {
+pub(super) fn lengths_by_pose(observer: &Observer, lines: &[Line]) -> DMatrix<f64> {
     let ride = PlacedBody::new(&Pose::default(), observer.centre());
     let mut gradients = DMatrix::zeros(lines.len(), 6);
     for (row, line) in lines.iter().enumerate() {

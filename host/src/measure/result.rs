@@ -254,8 +254,11 @@ pub struct LinkMeasured {
     /// Length as built; needs wires that were calibrated absolutely.
     pub length_m: Measured,
     /// Play of its joints, m: the jump of its apparent length when a load turns round, with what its bushes and brackets give
-    /// under that load. Not resolved, it still carries the jump and its u.
+    /// under that load, or without where its compliance is measured. Not resolved, it still carries the jump and its u.
     pub play_m: Measured,
+    /// What it gives for each newton along it, chassis brackets included, m/N. The judge puts it in, since the force along a link
+    /// under a pull comes from the drawing; not resolved, it still carries the slope and its u.
+    pub compliance_m_per_n: Measured,
     /// Largest change of its apparent length over the travel, m: zero if its ends are where they were drawn.
     pub apparent_change_m: Measured,
     /// Apparent change of length at each pose of the path, m; empty where the pose is not wholly measured.
@@ -305,6 +308,26 @@ impl Turned {
     }
 }
 
+/// What holding a pull at several known levels did to the links' apparent lengths. No drawing is in it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stepped {
+    /// Which load.
+    pub load: Load,
+    /// Pull of each hold, N, the first direction positive.
+    pub pulls_n: Vec<f64>,
+    /// Change of each line's apparent length by a pull in the first direction, m/N.
+    pub per_pull_m_per_n: DVector<f64>,
+    /// Its standard uncertainty apart from that of the pull, m/N.
+    pub per_pull_u_m_per_n: DVector<f64>,
+    /// Change of each line's apparent length from the second direction to the first that is left without any pull, m; none where
+    /// one direction only was held.
+    pub jump_m: Option<DVector<f64>>,
+    /// Its standard uncertainty, m.
+    pub jump_u_m: DVector<f64>,
+    /// Relative standard uncertainty of the pull's differences.
+    pub pull_u: f64,
+}
+
 /// How well the readings agree with one another.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FitQuality {
@@ -346,6 +369,8 @@ pub struct AxleAnalysis {
     pub links: Vec<LinkMeasured>,
     /// Loads that the run turned round, rock and shove, with what each did to all links at once.
     pub turned: Vec<Turned>,
+    /// Loads that were held at several known levels.
+    pub stepped: Vec<Stepped>,
     /// Sensors that seem to be clipped elsewhere than the rig file says, most probable first: one of them is. Their places were
     /// left open for everything else here.
     pub suspects: Vec<Suspect>,

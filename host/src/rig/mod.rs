@@ -46,7 +46,7 @@ pub enum Kind {
     Inertial(Inertial),
     /// Distance along a ray fixed to the chassis to a plane fixed to the axle.
     Range(RangeFinder),
-    /// Force in a link or at a contact, N.
+    /// Force in a link, or how hard a strap or a jack pulls at an axle, N.
     Force(ForceSensor),
 }
 
@@ -177,10 +177,11 @@ pub struct RangeFinder {
     pub reading: Reading,
 }
 
-/// A force sensor.
+/// A force sensor. On the strap, the winch or the jack of a rock or a shove it reads how hard the axle is pulled, whichever way:
+/// the compliance of links is measured with it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ForceSensor {
-    /// Name of the link that it sits in, or none for a contact force.
+    /// Name of the link that it sits in, or none for one that reads the pull on the axle.
     pub link: Option<String>,
     /// Its reading, N.
     pub reading: Reading,

@@ -47,11 +47,10 @@ fn goes_unseen(axle: &AxleAnalysis, coordinate: usize) -> bool {
     !axle.seen[coordinate] && axle.path.iter().any(|p| p.phase.travels())
 }
 
-/// What stands for a length that was not measured: its status, and how long it may be at most where that is known.
-pub fn without_value(measured: &Measured, units: Units) -> String {
-    let decimals = if units == Units::Mm { 1 } else { 3 };
+/// What stands for a quantity of a link that was not measured: its status, and how much it may be at most where that is known.
+pub fn without_value(measured: &Measured, unit: Scale) -> String {
     let most = measured.value.zip(measured.u).map(|(value, u)| value.abs() + HALF_95 * u);
-    let most = most.map(|m| format!(", at most {}", units.length().set_to(m, decimals)));
+    let most = most.map(|m| format!(", at most {}", unit.limit(m)));
     format!("{}{}", measured.status.word(), most.unwrap_or_default())
 }
 

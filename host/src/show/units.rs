@@ -67,6 +67,15 @@ impl Units {
         self.force_times_length([" J", " lbf·in"])
     }
 
+    /// The unit of what a link gives under load.
+    pub fn compliance(self) -> Scale {
+        let (unit, forces) = match self {
+            Units::Mm => (" mm per kN", 1e3),
+            Units::In => (" in per 1000 lbf", 1e3),
+        };
+        Scale { unit, per_si: forces * self.length().per_si / self.force().per_si }
+    }
+
     fn force_times_length(self, words: [&'static str; 2]) -> Scale {
         match self {
             Units::Mm => Scale { unit: words[0], per_si: 1.0 },
@@ -243,6 +252,9 @@ mod tests {
         assert_eq!(Units::In.moment().with_u(100.0, None), "885.1 lbf·in");
         assert_eq!(Units::In.energy().with_u(100.0, None), "885.1 lbf·in");
         assert_eq!(Units::Mm.energy().with_u(100.0, None), "100.0 J");
+        // 1 m/N = 1e6 mm/kN; 1 mm/kN = (1/25.4) in over (1000/4.448 222) lbf = 0.175 127 in per 1000 lbf.
+        assert_eq!(Units::Mm.compliance().with_u(2.1e-7, None), "0.2100 mm per kN");
+        assert_eq!(Units::In.compliance().with_u(1e-6, None), "0.1751 in per 1000 lbf");
     }
 
     proptest! {

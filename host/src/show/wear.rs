@@ -164,7 +164,7 @@ pub fn scale(quantity: &Quantity, units: Units) -> Scale {
     match quantity {
         Quantity::Number(key) => units.of(*key),
         Quantity::RampLeft | Quantity::RampRight => Scale { unit: " points", per_si: 1.0 },
-        Quantity::Link(OfLink::Compliance, _) => Scale { unit: " m/N", per_si: 1.0 },
+        Quantity::Link(OfLink::Compliance, _) => units.compliance(),
         Quantity::Link(_, _) => units.length(),
     }
 }

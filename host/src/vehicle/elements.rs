@@ -224,6 +224,13 @@ pub struct Wishbone {
     pub play_m: f64,
 }
 
+impl Wishbone {
+    /// Axial stiffness of each leg as the file states it, or as the joint kinds lead to expect, N/m; none = rigid.
+    pub fn leg_stiffness_n_per_m(&self) -> Option<f64> {
+        self.stiffness_n_per_m.or_else(|| self.joints.map(JointKind::in_series_n_per_m))
+    }
+}
+
 /// A radius arm: a rigid body with one chassis joint and two bushes on the axle.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RadiusArm {

@@ -36,7 +36,9 @@ pub enum VirtualRigError {
         index: usize,
     },
     /// A sensor that a virtual vehicle has nothing to show to.
-    #[error("sensor \"{sensor}\" reads a force, and the virtual vehicle carries none that it could read")]
+    #[error(
+        "sensor \"{sensor}\" reads the force in a link, and the virtual vehicle shows only how hard its axle is pulled"
+    )]
     Force {
         /// Its name.
         sensor: String,
@@ -76,7 +78,7 @@ impl Explain for VirtualRigError {
             VirtualRigError::NoAxle { .. } => return None,
             VirtualRigError::NoPart { .. } => "It knows ads1115, as5600, lsm6dso and vl53l4cd.".into(),
             VirtualRigError::NoBus { .. } => "Put the sensor on one of them.".into(),
-            VirtualRigError::Force { sensor } => format!("Leave \"{sensor}\" out of the rig file that you simulate with."),
+            VirtualRigError::Force { sensor } => format!("Leave out the `link` of \"{sensor}\": it then sits in the strap that pulls; or leave it out of the rig file that you simulate with."),
         })
     }
 }

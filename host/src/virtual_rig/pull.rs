@@ -29,6 +29,11 @@ fn case(phase: Phase, part: f64) -> Option<LoadCase> {
     }
 }
 
+/// Whether a phase pulls an axle.
+pub fn pulls(phase: Phase) -> bool {
+    case(phase, 1.0).is_some()
+}
+
 /// Poses on the way from no load to the whole pull, by the part of it; none where the phase pulls nothing or the axle's ride
 /// state is singular.
 pub fn poses(axle: &Axle, mechanism: &Mechanism, phase: Phase) -> Option<Vec<(f64, Pose)>> {

@@ -21,6 +21,8 @@ const TILT_U_RAD: f64 = 0.03;
 const GYRO_BIAS_RAD_PER_S: f64 = std::f64::consts::PI / 180.0;
 /// Zero of a wire's drum and of a range finder, one standard deviation, m.
 const LENGTH_ZERO_M: f64 = 0.01;
+/// An amplifier is trimmed to read a little above nothing where nothing pulls: no more than this, N.
+const PULL_ZERO_N: f64 = 30.0;
 /// A magnet sits at any angle within this, rad; the zero of the still takes it out.
 const MAGNET_ZERO_RAD: f64 = 1.0;
 /// Time step of the differences that give rates and accelerations from places, s: rounding 1e-9 m/s², and far shorter than
@@ -51,11 +53,20 @@ impl Dice {
     }
 }
 
+/// What a scalar sensor reads.
+#[derive(Debug, Clone)]
+enum Sensed {
+    /// A scalar of the axle's pose.
+    Pose(Model),
+    /// How hard the axle is pulled.
+    Pull,
+}
+
 /// A scalar sensor as it really is.
 #[derive(Debug, Clone)]
 struct TrueScalar {
     axle: usize,
-    model: Model,
+    sensed: Sensed,
     reading: Reading,
     scale: f64,
     zero: f64,
@@ -72,12 +83,15 @@ struct TrueScalar {
 }
 
 impl TrueScalar {
-    fn new(sensor: &Sensor, model: Model, reading: &Reading, mut dice: Dice) -> Self {
-        let mut model = model;
-        model.ends.chassis += dice.vector(reading.mount_m);
-        model.ends.axle += dice.vector(reading.mount_m);
+    fn new(sensor: &Sensor, sensed: Sensed, reading: &Reading, mut dice: Dice) -> Self {
+        let mut sensed = sensed;
+        if let Sensed::Pose(model) = &mut sensed {
+            model.ends.chassis += dice.vector(reading.mount_m);
+            model.ends.axle += dice.vector(reading.mount_m);
+        }
         let zero = match (&sensor.kind, &reading.scale) {
             (Kind::Angle(_), _) => MAGNET_ZERO_RAD * dice.even(),
+            (Kind::Force(_), _) => PULL_ZERO_N * dice.even().abs(),
             // A table of lengths was made with the sensor in place: it has no zero of its own.
             (_, Scale::Points(_)) => 0.0,
             _ => dice.normal(LENGTH_ZERO_M),
@@ -92,17 +106,23 @@ impl TrueScalar {
             bow_phase: std::f64::consts::PI * dice.even(),
             half_loop: 0.5 * reading.hysteresis * dice.even().abs(),
             start: dice.even(),
-            model,
+            sensed,
             reading: reading.clone(),
             dragged: None,
             dice,
         }
     }
 
-    /// The reading at a stance, SI, within the sensor's range; times must rise, for the hysteresis.
-    fn read(&mut self, vehicle: &VehicleOnRamp, stance: &Stance) -> f64 {
-        let body = PlacedBody::new(&stance.pose(self.axle), vehicle.centre(self.axle));
-        self.feel(self.model.value(&body))
+    /// The reading at `t_s` of the test, SI, within the sensor's range; times must rise, for the hysteresis.
+    fn read(&mut self, vehicle: &VehicleOnRamp, t_s: f64) -> f64 {
+        let value = match &self.sensed {
+            Sensed::Pose(model) => {
+                let pose = vehicle.at(t_s).pose(self.axle);
+                model.value(&PlacedBody::new(&pose, vehicle.centre(self.axle)))
+            }
+            Sensed::Pull => vehicle.pull_n(self.axle, t_s),
+        };
+        self.feel(value)
     }
 
     /// The reading at a true value.
@@ -206,10 +226,28 @@ enum TrueSensor {
     Unit(Box<TrueUnit>),
 }
 
+/// The sensor at a place in the rig with its errors drawn.
+fn true_sensor(place: usize, sensor: &Sensor, seed: Option<u64>) -> Result<TrueSensor, VirtualRigError> {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed.unwrap_or(0));
+    // A stream of its own for each sensor, so that adding one leaves the others as they were.
+    rng.set_stream(place as u64);
+    let dice = Dice { rng, perfect: seed.is_none() };
+    let sensed = match &sensor.kind {
+        Kind::Inertial(unit) => {
+            return Ok(TrueSensor::Unit(Box::new(TrueUnit::new(sensor, unit, dice))));
+        }
+        Kind::Force(force) => force.link.is_none().then_some(Sensed::Pull),
+        kind => Model::of(kind).map(Sensed::Pose),
+    };
+    let (sensed, reading) =
+        sensed.zip(sensor.reading()).ok_or_else(|| VirtualRigError::Force { sensor: sensor.name.clone() })?;
+    Ok(TrueSensor::Scalar(Box::new(TrueScalar::new(sensor, sensed, reading, dice))))
+}
+
 /// What a sensor reads.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Felt {
-    /// A length (m) or an angle (rad).
+    /// A length (m), an angle (rad) or a force (N).
     Scalar(f64),
     /// Specific force (m/s²) and angular rate (rad/s), sensor axes.
     Unit([Vector3<f64>; 2]),
@@ -231,21 +269,7 @@ impl Readings {
     /// # Errors
     /// Where a sensor reads what a virtual vehicle has not.
     pub fn new(vehicle: VehicleOnRamp, rig: &Rig, seed: Option<u64>) -> Result<Self, VirtualRigError> {
-        let sensors = rig.sensors.iter().enumerate().map(|(k, sensor)| {
-            let mut rng = ChaCha8Rng::seed_from_u64(seed.unwrap_or(0));
-            // A stream of its own for each sensor, so that adding one leaves the others as they were.
-            rng.set_stream(k as u64);
-            let dice = Dice { rng, perfect: seed.is_none() };
-            match (&sensor.kind, Model::of(&sensor.kind), sensor.reading()) {
-                (Kind::Inertial(unit), ..) => {
-                    Ok(TrueSensor::Unit(Box::new(TrueUnit::new(sensor, unit, dice))))
-                }
-                (_, Some(model), Some(reading)) => {
-                    Ok(TrueSensor::Scalar(Box::new(TrueScalar::new(sensor, model, reading, dice))))
-                }
-                _ => Err(VirtualRigError::Force { sensor: sensor.name.clone() }),
-            }
-        });
+        let sensors = rig.sensors.iter().enumerate().map(|(k, sensor)| true_sensor(k, sensor, seed));
         Ok(Self { sensors: sensors.collect::<Result<_, _>>()?, vehicle, procedure: None, up: Vector3::z() })
     }
 
@@ -280,7 +304,7 @@ impl Readings {
                 let [up, rate] = Procedure::turning(up, t_s);
                 Felt::Unit(unit.feel(&(up * STANDARD_GRAVITY), &rate))
             }
-            (TrueSensor::Scalar(scalar), _) => Felt::Scalar(scalar.read(vehicle, &vehicle.at(t_s))),
+            (TrueSensor::Scalar(scalar), _) => Felt::Scalar(scalar.read(vehicle, t_s)),
             (TrueSensor::Unit(unit), _) => Felt::Unit(unit.read(vehicle, &self.up, t_s)),
         })
     }

@@ -17,10 +17,10 @@ const CLIMB_M_PER_S: f64 = 0.14;
 const HOLD_S: f64 = 3.0;
 /// … every so much of rise, m.
 const HOLD_EVERY_M: f64 = 0.1;
-/// A pull: parts of the load a second, time to gather and lose speed, s, and how long it is held, s.
+/// A pull: parts of the load a second, time to gather and lose speed, s, and how long each part of the load is held, s.
 const PULL_PER_S: f64 = 0.5;
 const PULL_GATHERS_S: f64 = 1.0;
-const PULL_HOLD_S: f64 = 4.0;
+const PULL_HOLDS_S: [(f64, f64); 3] = [(1.0 / 3.0, 3.0), (2.0 / 3.0, 3.0), (1.0, 4.0)];
 /// How long a drive over rough ground takes, s, and the time to gather speed and to lose it.
 const OBSTACLE_S: f64 = 45.0;
 const OBSTACLE_GATHERS_S: f64 = 2.0;
@@ -96,11 +96,17 @@ impl Script {
         self.leg(phase, moves);
     }
 
-    /// A pull that comes on slowly, is held, and goes again; the parameter is the part of the load.
+    /// A pull that comes on slowly, is held at each part of the load, the whole last and longest, and goes again; the parameter
+    /// is the part of the load.
     pub fn pull(&mut self, phase: Phase) {
-        let on = Move::new(0.0, 1.0, PULL_PER_S, PULL_GATHERS_S);
-        let off = Move::new(1.0, 0.0, PULL_PER_S, PULL_GATHERS_S);
-        self.leg(phase, [(on, PULL_HOLD_S), (off, 0.0)]);
+        let mut at = 0.0;
+        let mut moves: Vec<(Move, f64)> = Vec::new();
+        for (part, hold_s) in PULL_HOLDS_S {
+            moves.push((Move::new(at, part, PULL_PER_S, PULL_GATHERS_S), hold_s));
+            at = part;
+        }
+        moves.push((Move::new(at, 0.0, PULL_PER_S, PULL_GATHERS_S), 0.0));
+        self.leg(phase, moves);
     }
 
     /// Moves, each with the hold after it.

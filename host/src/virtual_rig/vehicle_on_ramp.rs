@@ -5,7 +5,7 @@
 
 use super::contact::OnRamp;
 use super::error::VirtualRigError;
-use super::pull;
+use super::pull::{self, PULL_N};
 use super::script::Script;
 use super::spline::Spline;
 use super::springs::Sprung;
@@ -81,6 +81,8 @@ struct Course {
 #[derive(Debug, Clone)]
 pub struct VehicleOnRamp {
     script: Script,
+    /// The axle under test, by its place in the vehicle's list.
+    under_test: usize,
     /// One per leg of the script; none for a still.
     courses: Vec<Option<Course>>,
     ride: Stance,
@@ -109,6 +111,7 @@ impl VehicleOnRamp {
         };
         let mut it = Self {
             script: Script::default(),
+            under_test: test.axle,
             courses: Vec::new(),
             ride,
             lifts: Vec::new(),
@@ -150,6 +153,16 @@ impl VehicleOnRamp {
     pub fn at(&self, t_s: f64) -> Stance {
         let here = self.script.at(t_s).and_then(|(leg, at)| Some((self.courses.get(leg)?.as_ref()?, at)));
         here.map_or_else(|| self.ride.clone(), |(course, at)| course.at(at))
+    }
+
+    /// How hard an axle is pulled at `t_s`, whichever way, N.
+    pub fn pull_n(&self, axle: usize, t_s: f64) -> f64 {
+        let pulled = || {
+            let (leg, part) = self.script.at(t_s)?;
+            let span = self.script.phases().nth(leg)?;
+            pull::pulls(span.phase).then_some(part * PULL_N)
+        };
+        if axle == self.under_test { pulled().unwrap_or(0.0) } else { 0.0 }
     }
 
     /// The phases and their times, s.

@@ -22,16 +22,29 @@ const CLOCK_OFF: f64 = 0.06;
 /// Sensors that one ADC serves by default; its last input reads the excitation.
 const SENSORS_PER_ADC: usize = 3;
 
+/// A hand pulls a load cell with so many newtons where it would pull a wire by a metre: some 300 N.
+const HAND_N_PER_M: f64 = 2500.0;
+
 /// A rig's sensors with the time at which their test begins.
 #[derive(Debug, Clone)]
 pub struct Bench {
     readings: Readings,
-    /// How a sensor's value becomes counts.
-    sensors: Vec<(Option<Scale>, bool)>,
+    sensors: Vec<Socket>,
     /// Device time at which the test began or begins, µs.
     pub begun_us: Option<u64>,
     /// What a builder's hands do with the sensors.
     pub hands: Hands,
+}
+
+/// What lies between a sensor's value and the part that it is wired to.
+#[derive(Debug, Clone)]
+struct Socket {
+    /// How the value becomes counts, where it is a scalar.
+    scale: Option<Scale>,
+    /// Whether the counts go with the excitation.
+    ratiometric: bool,
+    /// What a hand does to it, of the sensor's unit for each metre or radian that it would move a wire or a magnet.
+    by_hand: f64,
 }
 
 impl Bench {
@@ -39,7 +52,8 @@ impl Bench {
     pub fn new(rig: &Rig, readings: Readings) -> Self {
         let sensors = rig.sensors.iter().map(|s| {
             let ratiometric = s.input.as_ref().is_some_and(|i| i.excitation.is_some());
-            (s.reading().map(|r| r.scale.clone()), ratiometric)
+            let by_hand = if matches!(s.kind, Kind::Force(_)) { HAND_N_PER_M } else { 1.0 };
+            Socket { scale: s.reading().map(|r| r.scale.clone()), ratiometric, by_hand }
         });
         Self { sensors: sensors.collect(), readings, begun_us: None, hands: Hands::default() }
     }
@@ -58,7 +72,9 @@ impl Bench {
     fn value(&mut self, socket: usize, t_us: u64) -> Option<f64> {
         let (t_s, sensor) = (self.test_s(t_us), self.hands.plugged(socket));
         match self.readings.read(sensor, t_s)? {
-            Felt::Scalar(value) => Some(value + self.hands.off(sensor, t_s)),
+            Felt::Scalar(value) => {
+                Some(value + self.hands.off(sensor, t_s) * self.sensors.get(sensor)?.by_hand)
+            }
             Felt::Unit(_) => None,
         }
     }
@@ -66,7 +82,7 @@ impl Bench {
     /// The same in counts of its rig file, and whether it goes with the excitation.
     fn counts(&mut self, socket: usize, t_us: u64) -> Option<(f64, bool)> {
         let value = self.value(socket, t_us)?;
-        let (scale, ratiometric) = self.sensors.get(self.hands.plugged(socket))?;
+        let Socket { scale, ratiometric, .. } = self.sensors.get(self.hands.plugged(socket))?;
         scale.as_ref().map(|scale| (scale.invert(value), *ratiometric))
     }
 }

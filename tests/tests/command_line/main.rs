@@ -5,6 +5,7 @@
 mod broken_files;
 mod calibrate;
 mod device;
+mod give;
 mod journey;
 mod over_time;
 mod recording;

@@ -17,11 +17,9 @@ const PLAY_M: [f64; 11] = [1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 1e-4, 3e-4, 5e-4,
 const SCANS_PER_S: f64 = 50.0;
 
 /// A rock and a shove as a table in the rig's own units: one row a scan.
-fn table(vehicle: &Vehicle, rig: &Rig, play_m: f64, seed: u64) -> String {
-    let mut truly = vehicle.clone();
-    truly.axles[0].locating.links[WORN.1].play_m = play_m;
+pub fn table(truly: &Vehicle, rig: &Rig, seed: u64) -> String {
     let phases = vec![Phase::Still, Phase::RockForward, Phase::RockBack, Phase::ShoveLeft, Phase::ShoveRight];
-    let it = VehicleOnRamp::new(&truly, &Test { axle: 0, phases, ramp_rad: 0.35 }).expect("it can be rocked");
+    let it = VehicleOnRamp::new(truly, &Test { axle: 0, phases, ramp_rad: 0.35 }).expect("it can be rocked");
     let spans: Vec<_> = it.phases().copied().collect();
     let end_s = it.end_s();
     let mut readings = Readings::new(it, rig, Some(seed)).expect("sensors with something to read");
@@ -55,7 +53,7 @@ fn table(vehicle: &Vehicle, rig: &Rig, play_m: f64, seed: u64) -> String {
 }
 
 /// A logbook with Bramble on wires whose hysteresis is a tenth of a millimetre.
-fn logbook(at: &Path) -> (Vehicle, Rig) {
+pub fn logbook(at: &Path) -> (Vehicle, Rig) {
     done(at, &["init", "."]);
     done(at, &["new", "double-triangulated-four-link", "Bramble"]);
     let (vehicle_file, rig_file) = (at.join("Bramble/vehicle.toml"), at.join("Bramble/rig.toml"));
@@ -75,7 +73,9 @@ fn the_joint_that_wears_is_named_from_its_runs() {
     let (vehicle, rig) = logbook(at);
     let load = format!("{PULL_N}");
     for (run, play_m) in PLAY_M.into_iter().enumerate() {
-        fs::write(at.join("readings.csv"), table(&vehicle, &rig, play_m, run as u64 + 1)).expect("written");
+        let mut truly = vehicle.clone();
+        truly.axles[0].locating.links[WORN.1].play_m = play_m;
+        fs::write(at.join("readings.csv"), table(&truly, &rig, run as u64 + 1)).expect("written");
         // One each week.
         let day = format!("2026-{:02}-{:02}", 1 + run / 4, 1 + 7 * (run % 4));
         let told = ["--test", "rock", "--load", &load, "--recorded", &day];

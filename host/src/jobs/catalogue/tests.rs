@@ -104,7 +104,7 @@ fn a_damaged_history_is_kept_aside_and_nothing_is_lost() {
 fn what_was_just_measured_is_kept_at_once() {
     let (_dir, logbook, made) = logbook_with_runs(1);
     let request = RunRequest { run: made[0].display().to_string(), ..RunRequest::default() };
-    let analysed = crate::jobs::analyse::run(&request).map_err(|e| e.to_string()).unwrap();
+    let analysed = analyse::run(&request).map_err(|e| e.to_string()).unwrap();
     keep(&request, &analysed).map_err(|e| e.to_string()).unwrap();
     assert_eq!(opened(&logbook, false).1, 0);
     let other = RunRequest { rig: Some(logbook.folder.join("Bramble/rig.toml")), ..request };

@@ -14,13 +14,14 @@ mod tests;
 pub use file::{Form, TableFileError};
 pub use poses::write_file as write_poses;
 
+use super::analyse;
 use super::catalogue::Progress;
 use super::history::known_vehicle;
 use super::source::{self, Request as RunRequest, Source};
 use crate::explain::{Explain, Failure};
 use crate::files::logbook::Logbook;
 use crate::history::service_file::instant_us;
-use crate::measure::{self, Analysis};
+use crate::measure::Analysis;
 use crate::run::find::{self, RunRef, all_runs, run_folder};
 use columns::Column;
 use file::TableFile;
@@ -283,7 +284,7 @@ impl Wanted {
     /// Writes the three tables of a run, and only when all of them are whole gives them their names.
     fn export(&self, request: &Request, source: &Source) -> Result<ExportedRun, TableFileError> {
         let Source { vehicle, rig, recording, .. } = source;
-        let (analysis, not_measured) = match measure::analyse(vehicle, rig, recording) {
+        let (analysis, not_measured) = match analyse::measured(source) {
             Ok(analysis) => (Some(analysis), None),
             Err(error) => (None, Some(error.to_string())),
         };

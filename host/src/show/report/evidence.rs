@@ -4,6 +4,7 @@ use super::{figures, verdicts};
 use crate::judge::AxleComparison;
 use crate::measure::{LinkMeasured, Measured};
 use crate::show::rows::{self, Answer, Row};
+use crate::show::units::Scale;
 use crate::show::{Units, phrases, plot, words};
 use crate::vehicle::Vehicle;
 use maud::{Markup, html};
@@ -98,7 +99,7 @@ pub fn travel(axle: &AxleComparison, units: Units) -> Markup {
 pub fn links(axle: &AxleComparison, load_n: Option<f64>, units: Units) -> Markup {
     let links = &axle.analysis.links;
     let (none, columns): (Vec<LinkColumn>, Vec<LinkColumn>) =
-        COLUMNS.into_iter().partition(|(_, _, of)| links.iter().all(|l| of(l).measured().is_none()));
+        COLUMNS.into_iter().partition(|(_, _, of, _)| links.iter().all(|l| of(l).measured().is_none()));
     let drawn = |m: f64| units.length().set_to(m, if units == Units::Mm { 1 } else { 2 });
     html! {
         @if let Some(first) = links.first() {
@@ -115,8 +116,8 @@ pub fn links(axle: &AxleComparison, load_n: Option<f64>, units: Units) -> Markup
                     @for link in links {
                         tr role="row" {
                             th role="rowheader" scope="row" { (words::capital(&link.name)) }
-                            @for (_, short, of) in &columns {
-                                td role="cell" data-name=(short) { (measured(of(link), units)) }
+                            @for (_, short, of, unit) in &columns {
+                                td role="cell" data-name=(short) { (measured(of(link), unit(units))) }
                             }
                             td role="cell" data-name="as drawn" { span { (drawn(link.nominal_m)) } }
                         }
@@ -125,7 +126,7 @@ pub fn links(axle: &AxleComparison, load_n: Option<f64>, units: Units) -> Markup
             }
             p.note {
                 "A link whose ends are where they were drawn keeps its length over the travel."
-                @for (title, _, of) in &none {
+                @for (title, _, of, _) in &none {
                     " " (words::capital(title)) ": " (of(first).status.word())
                     @if let Some(why) = &of(first).why { ", " (why) } "."
                 }
@@ -135,22 +136,23 @@ pub fn links(axle: &AxleComparison, load_n: Option<f64>, units: Units) -> Markup
     }
 }
 
-/// A column of the links' table: its title, its name beside a cell, what it shows.
-type LinkColumn = (&'static str, &'static str, fn(&LinkMeasured) -> &Measured);
+/// A column of the links' table: its title, its name beside a cell, what it shows, in which unit.
+type LinkColumn = (&'static str, &'static str, fn(&LinkMeasured) -> &Measured, fn(Units) -> Scale);
 
-const COLUMNS: [LinkColumn; 3] = [
-    ("change of length over the travel", "change", |l| &l.apparent_change_m),
-    ("play", "play", |l| &l.play_m),
-    ("length as built", "as built", |l| &l.length_m),
+const COLUMNS: [LinkColumn; 4] = [
+    ("change of length over the travel", "change", |l| &l.apparent_change_m, Units::length),
+    ("play", "play", |l| &l.play_m, Units::length),
+    ("give under load", "gives", |l| &l.compliance_m_per_n, Units::compliance),
+    ("length as built", "as built", |l| &l.length_m, Units::length),
 ];
 
-fn measured(measured: &Measured, units: Units) -> Markup {
+fn measured(measured: &Measured, unit: Scale) -> Markup {
     html! {
         span {
             @match measured.measured() {
-                Some((value, u)) => (whole(&units.length().with_u(value, Some(u)))),
+                Some((value, u)) => (whole(&unit.with_u(value, Some(u)))),
                 None => {
-                    (phrases::without_value(measured, units))
+                    (phrases::without_value(measured, unit))
                     @if let Some(why) = &measured.why { div.why { (words::capital(why)) "." } }
                 }
             }

@@ -162,6 +162,13 @@ fn links(path: &[PosePoint]) -> Vec<LinkMeasured> {
                 0 => Measured::new(0.0031, 0.0004),
                 _ => Measured::without(Status::NotResolved, "less than the wires' hysteresis of 1 mm"),
             },
+            compliance_m_per_n: match k {
+                0 => Measured::new(2.1e-7, 0.2e-7),
+                _ => Measured::without(
+                    Status::NotResolved,
+                    "no more than the sensors' hysteresis and noise could make",
+                ),
+            },
             apparent_change_m: Measured::new(0.002 * (4 - k) as f64, 0.0007),
             apparent_m: path.iter().map(|p| by_itself::apparent_m(p, k)).collect(),
             apparent_u_m: vec![0.0006; path.len()],
@@ -225,6 +232,7 @@ fn axle(mechanism: &Mechanism) -> AxleAnalysis {
         ramp_travel_index: ramp(),
         links: links(&path),
         turned: by_itself::turned(),
+        stepped: Vec::new(),
         suspects: Vec::new(),
         sensors: Vec::new(),
         anew: None,

@@ -4,6 +4,7 @@ use super::page::{Ink, Page};
 use crate::measure::{AxleAnalysis, LinkMeasured, Measured, Sharing};
 use crate::run::{Counts, Facts};
 use crate::show::entries::Entry;
+use crate::show::units::Scale;
 use crate::show::{Units, flex, phrases, words};
 
 /// Which run it was.
@@ -61,41 +62,48 @@ pub fn sharing(page: &mut Page, sharings: &[Sharing], units: Units) {
     }
 }
 
-/// One of the things that a run can say of a link.
-type LinkPart = (&'static str, fn(&LinkMeasured) -> &Measured);
+/// One of the things that a run can say of a link: what it is called before a value and by itself, where it stands, its unit.
+type LinkPart = ([&'static str; 2], fn(&LinkMeasured) -> &Measured, fn(Units) -> Scale);
 
-const LINK_PARTS: [LinkPart; 3] = [
-    ("play", |l| &l.play_m),
-    ("length", |l| &l.length_m),
-    ("change of length over the travel", |l| &l.apparent_change_m),
+const LINK_PARTS: [LinkPart; 4] = [
+    (["play", "play"], |l| &l.play_m, Units::length),
+    (["gives", "give under load"], |l| &l.compliance_m_per_n, Units::compliance),
+    (["length", "length"], |l| &l.length_m, Units::length),
+    (["change of length over the travel"; 2], |l| &l.apparent_change_m, Units::length),
 ];
 
 /// What the measured motion says of each link; what it says of none, it says once.
 pub fn links(page: &mut Page, axle: &AxleAnalysis, units: Units) {
     let Some(first) = axle.links.first() else { return };
     page.heading("Are the links as drawn, and is anything loose?");
-    let same = |(_, part): &LinkPart| {
+    let same = |(_, part, _): &LinkPart| {
         axle.links.iter().all(|l| part(l).measured().is_none() && part(l).why == part(first).why)
     };
     let (shared, own): (Vec<LinkPart>, Vec<LinkPart>) = LINK_PARTS.into_iter().partition(same);
     for link in &axle.links {
-        let sentences: Vec<String> =
-            own.iter().map(|(name, part)| format!("{name} {}", link_value(part(link), units))).collect();
+        let sentences: Vec<String> = own.iter().map(|part| link_value(part, link, units)).collect();
         if !sentences.is_empty() {
             page.entry('·', Ink::Plain, &link.name, &sentences);
         }
     }
-    for (name, part) in &shared {
-        page.entry('?', Ink::Faint, name, &[format!("{}, for every link", link_value(part(first), units))]);
+    for ([_, name], part, unit) in &shared {
+        page.entry(
+            '?',
+            Ink::Faint,
+            name,
+            &[format!("{}, for every link", without(part(first), unit(units)))],
+        );
     }
 }
 
-fn link_value(measured: &Measured, units: Units) -> String {
-    match measured.measured() {
-        Some((value, u)) => units.length().with_u(value, Some(u)),
-        None => {
-            let why = measured.why.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
-            format!("{}{why}", phrases::without_value(measured, units))
-        }
+fn link_value(([before, alone], part, unit): &LinkPart, link: &LinkMeasured, units: Units) -> String {
+    match part(link).measured() {
+        Some((value, u)) => format!("{before} {}", unit(units).with_u(value, Some(u))),
+        None => format!("{alone} {}", without(part(link), unit(units))),
     }
+}
+
+fn without(measured: &Measured, unit: Scale) -> String {
+    let why = measured.why.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
+    format!("{}{why}", phrases::without_value(measured, unit))
 }

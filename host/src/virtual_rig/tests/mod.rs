@@ -1,5 +1,6 @@
 //! The virtual rig against what it stands for.
 
+mod give;
 mod knuckle;
 mod left_out;
 mod logger;

@@ -18,7 +18,7 @@ const ROCK_AND_SHOVE: [Phase; 5] =
     [Phase::Still, Phase::RockForward, Phase::RockBack, Phase::ShoveLeft, Phase::ShoveRight];
 const PLAY_M: f64 = 8e-4;
 /// The load is whole, s after its phase began.
-const HELD_S: f64 = 5.0;
+const HELD_S: f64 = 14.0;
 
 fn rocked(vehicle: &Vehicle) -> VehicleOnRamp {
     let test = Test { axle: 0, phases: ROCK_AND_SHOVE.to_vec(), ramp_rad: RAMP_RAD };
