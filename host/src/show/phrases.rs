@@ -47,6 +47,9 @@ fn goes_unseen(axle: &AxleAnalysis, coordinate: usize) -> bool {
     !axle.seen[coordinate] && axle.path.iter().any(|p| p.phase.travels())
 }
 
+/// Where the force behind what a link gives comes from.
+pub const GIVE: &str = "per newton along it, by the drawing's statics";
+
 /// What stands for a quantity of a link that was not measured: its status, and how much it may be at most where that is known.
 pub fn without_value(measured: &Measured, unit: Scale) -> String {
     let most = measured.value.zip(measured.u).map(|(value, u)| value.abs() + HALF_95 * u);

@@ -126,6 +126,9 @@ pub fn links(axle: &AxleComparison, load_n: Option<f64>, units: Units) -> Markup
             }
             p.note {
                 "A link whose ends are where they were drawn keeps its length over the travel."
+                @if links.iter().any(|l| l.compliance_m_per_n.measured().is_some()) {
+                    " What it gives under load is " (phrases::GIVE) "."
+                }
                 @for (title, _, of, _) in &none {
                     " " (words::capital(title)) ": " (of(first).status.word())
                     @if let Some(why) = &of(first).why { ", " (why) } "."

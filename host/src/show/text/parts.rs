@@ -86,6 +86,9 @@ pub fn links(page: &mut Page, axle: &AxleAnalysis, units: Units) {
             page.entry('·', Ink::Plain, &link.name, &sentences);
         }
     }
+    if axle.links.iter().any(|l| l.compliance_m_per_n.measured().is_some()) {
+        page.entry('·', Ink::Faint, "give under load", &[phrases::GIVE.to_owned()]);
+    }
     for ([_, name], part, unit) in &shared {
         page.entry(
             '?',
