@@ -71,7 +71,7 @@ pub fn run(vehicle: &VehicleOnRamp, rig: &Rig, seed: u64) -> Recording {
     let mut recording = Recording::empty(rig);
     recording.timing = Timing::Own;
     recording.phases = vehicle.phases().cloned().collect();
-    let still = recording.phases.iter().find(|p| p.phase == Phase::Still).expect("a still").clone();
+    let still = *recording.phases.iter().find(|p| p.phase == Phase::Still).expect("a still");
     for (k, sensor) in rig.sensors.iter().enumerate() {
         let step_s = 1.0 / sensor.rate_hz;
         let late_s = step_s * k as f64 / rig.sensors.len() as f64;
