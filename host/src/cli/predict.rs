@@ -9,8 +9,8 @@ use std::path::PathBuf;
 /// The numbers of a vehicle as designed; several files stand side by side.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// Vehicle files.
-    #[arg(value_name = "VEHICLE", required = true)]
+    /// Vehicle files, or the folders that hold them.
+    #[arg(value_name = "VEHICLE", required = true, value_parser = super::target::vehicle_file())]
     vehicles: Vec<PathBuf>,
     /// Solve exactly the states of this table (CSV with heave_m,roll_rad).
     #[arg(long, value_name = "FILE")]

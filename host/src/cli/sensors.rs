@@ -10,8 +10,8 @@ use std::path::PathBuf;
 /// What this set of sensors can and cannot see, with which uncertainty, and what to add.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The vehicle file.
-    #[arg(value_name = "VEHICLE")]
+    /// The vehicle file, or the folder that holds it.
+    #[arg(value_name = "VEHICLE", value_parser = super::target::vehicle_file())]
     vehicle: PathBuf,
     /// The rig file; the one beside the vehicle file where none is given.
     #[arg(long, value_name = "FILE")]

@@ -1,16 +1,26 @@
 //! Flags that name a run and what goes with it.
 
+use crate::files::logbook::VEHICLE_FILE;
 use crate::jobs::source::{Request, Which};
 use crate::run::plan::{Test, parse_plan};
 use crate::run::table::{Choices, ColumnUnit};
 use crate::run::{Facts, Phase};
+use clap::builder::{PathBufValueParser, TypedValueParser};
 use std::path::PathBuf;
+
+/// A vehicle file, or the folder that holds one.
+pub fn vehicle_file() -> impl TypedValueParser<Value = PathBuf> {
+    PathBufValueParser::new().map(|path| {
+        let inside = path.join(VEHICLE_FILE);
+        if inside.is_file() { inside } else { path }
+    })
+}
 
 /// A run, and files to use instead of its own.
 #[derive(Debug, Clone, clap::Args)]
 pub struct Target {
     /// Vehicle file to use instead of the run's own.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_parser = vehicle_file())]
     pub vehicle: Option<PathBuf>,
     /// Rig file to use instead of the run's own.
     #[arg(long, value_name = "FILE")]

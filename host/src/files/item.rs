@@ -1,5 +1,6 @@
 //! A value of a file, read as what it has to be.
 
+use super::instant::instant_us;
 use super::suggest::{nearest, one_of};
 use super::{Quantity, Reader, Section, parse_inches};
 use crate::geometry::Vector3;
@@ -94,6 +95,19 @@ impl<'s> Item<'s> {
     /// Whether it is a section or an inline table.
     pub fn is_section(&self) -> bool {
         self.value.is_table()
+    }
+
+    /// A day, or a time with its zone's offset, as it is written and in µs since 1970.
+    pub fn date(&self) -> Option<(String, i64)> {
+        let text = self.text()?;
+        let at_us = instant_us(text);
+        if at_us.is_none() {
+            self.wrong(
+                format!("\"{}\" is no date", text.escape_debug()),
+                "write it as 2026-11-25, or with the time and the zone's offset as 2026-11-25T14:00:00+01:00",
+            );
+        }
+        Some((text.to_owned(), at_us?))
     }
 
     /// A finite number as the file writes it, in whatever unit it is meant.

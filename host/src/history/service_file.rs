@@ -147,7 +147,7 @@ pub fn load(vehicle_folder: &Path) -> Result<Vec<ServiceEvent>, LoadError> {
 fn event(mut section: Section<'_>) -> Option<ServiceEvent> {
     let date = section
         .require("date", Example::Text("\"2026-11-25T14:00:00+01:00\""), "when it was done")
-        .and_then(|item| date(&item));
+        .and_then(|item| item.date());
     let text = section.or("text", String::new(), |i| i.text().map(str::to_owned));
     let word = section
         .require("work", Example::Text("\"replaced\""), "what was done")
@@ -164,18 +164,6 @@ fn event(mut section: Section<'_>) -> Option<ServiceEvent> {
     }
     let (date, at_us) = date?;
     Some(ServiceEvent { date, at_us, text: text?, work: work? })
-}
-
-fn date(item: &Item<'_>) -> Option<(String, i64)> {
-    let text = item.text()?;
-    let at = instant_us(text);
-    if at.is_none() {
-        item.wrong(
-            format!("\"{}\" is no date", text.escape_debug()),
-            "write it as 2026-11-25, or with the time and the zone's offset as 2026-11-25T14:00:00+01:00",
-        );
-    }
-    Some((text.to_owned(), at?))
 }
 
 fn work(section: &mut Section<'_>, word: Word) -> Option<Work> {

@@ -2,9 +2,7 @@
 //! take an entry out.
 
 use super::{Calibration, Entry, Found, HeadingFound, ScaleFound, TumbleFound, VALID_DAYS, ZeroFound};
-use crate::files::{
-    self, Bound, Example, FileErrors, Item, LoadError, Quantity, Section, instant_us, written,
-};
+use crate::files::{self, Bound, Example, FileErrors, Item, LoadError, Quantity, Section, written};
 use crate::geometry::{Matrix3, Vector3};
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
@@ -50,7 +48,7 @@ fn entry(mut section: Section<'_>) -> Option<Entry> {
     let sensor = section.require("sensor", Example::Text("\"left travel\""), "as rig.toml calls it");
     let sensor = sensor.and_then(|i| i.name());
     let date = section.require("date", Example::Text("\"2026-11-26T10:11:12+01:00\""), "when it was found");
-    let date = date.and_then(|item| self::date(&item));
+    let date = date.and_then(|item| item.date());
     let valid_days = section.or("valid_days", VALID_DAYS, |i| i.number(Bound::Positive));
     let method = section.or("method", String::new(), |i| i.text().map(str::to_owned));
     let from = section.or("from", String::new(), |i| i.text().map(str::to_owned));
@@ -95,18 +93,6 @@ enum Kind {
     Scale,
     Tumble,
     Heading,
-}
-
-fn date(item: &Item<'_>) -> Option<(String, i64)> {
-    let text = item.text()?;
-    let at = instant_us(text);
-    if at.is_none() {
-        item.wrong(
-            format!("\"{}\" is no date", text.escape_debug()),
-            "write it as 2026-11-26, or with the time and the zone's offset as 2026-11-26T10:11:12+01:00",
-        );
-    }
-    Some((text.to_owned(), at?))
 }
 
 /// A key that ends in the unit of what the sensor measures: the one of three that is there.
