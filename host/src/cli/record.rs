@@ -31,7 +31,7 @@ pub struct Args {
     /// The vehicle of the logbook.
     #[arg(long, value_name = "NAME")]
     vehicle: String,
-    /// The test: bounce, ramp, obstacle, rock, shove, still.
+    /// The test: bounce, ramp, obstacle, rock, shove, still; where nothing is given, ramp.
     #[arg(long, value_name = "TEST", value_parser = test, conflicts_with = "plan")]
     test: Option<Test>,
     /// Phases in order, with commas between, instead of a test's own.

@@ -45,10 +45,18 @@ impl Explain for LinkError {
             Self::CannotOpen { source, .. } if source.kind() == ErrorKind::NotFound => {
                 "`hingeline ports` lists the ports that there are.".to_owned()
             }
+            Self::CannotOpen { name, .. } if !is_device(name) => {
+                "That is no serial port: `hingeline ports` lists the ports that there are.".to_owned()
+            }
             Self::CannotOpen { .. } => "Close any other program that has the port open.".to_owned(),
             Self::Gone { .. } => "Check the cable; what was recorded before is kept.".to_owned(),
         })
     }
+}
+
+/// Whether a name is that of a device: a folder or a file is none. Names that are no path, such as COM3, may be.
+fn is_device(name: &str) -> bool {
+    std::fs::metadata(name).map_or(true, |found| !found.is_dir() && !found.is_file())
 }
 
 /// What a read gave.

@@ -171,8 +171,12 @@ fn see_still(source: &mut Source) {
 }
 
 fn open_table(request: &Request, path: &Path) -> Result<Source, Failure> {
-    let vehicle = vehicle::file::load(&beside(path, request.vehicle.as_deref(), VEHICLE_FILE)?)?;
-    let rig_file = beside(path, request.rig.as_deref(), RIG_FILE)?;
+    let vehicle_file = beside(path, request.vehicle.as_deref(), VEHICLE_FILE)?;
+    let vehicle = vehicle::file::load(&vehicle_file)?;
+    // A rig file beside the table is the run's own; else the one beside the vehicle file that was named is meant.
+    let rig_file = beside(path, request.rig.as_deref(), RIG_FILE).or_else(|error| {
+        Some(vehicle_file.with_file_name(RIG_FILE)).filter(|file| file.is_file()).ok_or(error)
+    })?;
     let mut rig = rig::file::load(&rig_file, &vehicle)?;
     let calibration = calibrated(request, &rig_file.with_file_name(CALIBRATION_FILE))?;
     let standings = overlay(&mut rig, &calibration, request.now_us);

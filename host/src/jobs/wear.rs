@@ -3,13 +3,14 @@
 use super::catalogue::{self, Opening, Progress};
 use super::history::{known_vehicle, logbook};
 use crate::explain::Failure;
+use crate::files::LoadError;
 use crate::files::logbook::VEHICLE_FILE;
 use crate::history::service::ServiceEvent;
 use crate::history::service_file;
 use crate::history::store::{Filter, Store, StoreError};
 use crate::history::wear::{Past, Wear, wear_of};
 use crate::vehicle::{self, Vehicle};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Runs of a vehicle that are looked at, the latest: many years of them. More would only make an old baseline older.
 pub const LATEST: usize = 500;
@@ -48,17 +49,29 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
         None => logbook.vehicles()?,
     };
     let mut drawn = Vec::new();
-    for name in &folders {
-        let folder = logbook.vehicle_folder(name);
-        drawn.push((vehicle::file::load(&folder.join(VEHICLE_FILE))?, service_file::load(&folder)?));
+    let mut unread = Vec::new();
+    for name in folders {
+        match files(&logbook.vehicle_folder(&name)) {
+            Ok((vehicle, services)) => drawn.push((name, vehicle, services)),
+            // One vehicle's mistake must not hide what the others need.
+            Err(error) if request.vehicle.is_none() => unread.push(format!("{name} is left out: {error}")),
+            Err(error) => return Err(error.into()),
+        }
     }
     let opening = Opening { logbook: &logbook, stamp: request.stamp.clone(), rebuild: false };
-    let (pasts, said) = catalogue::with(&opening, progress, |catalogue| {
-        let vehicles = folders.iter().zip(&drawn);
-        vehicles.map(|(name, (vehicle, services))| past(&catalogue.store, name, vehicle, services)).collect()
+    let (pasts, mut said) = catalogue::with(&opening, progress, |catalogue| {
+        drawn
+            .iter()
+            .map(|(name, vehicle, services)| past(&catalogue.store, name, vehicle, services))
+            .collect::<Result<Vec<Past>, StoreError>>()
     })?;
-    let pasts: Vec<Past> = pasts;
+    said.extend(unread);
     Ok(Found { vehicles: pasts.into_iter().map(wear_of).collect(), said })
+}
+
+/// What a vehicle's folder says beside its runs.
+fn files(folder: &Path) -> Result<(Vehicle, Vec<ServiceEvent>), LoadError> {
+    Ok((vehicle::file::load(&folder.join(VEHICLE_FILE))?, service_file::load(folder)?))
 }
 
 fn past(store: &Store, name: &str, vehicle: &Vehicle, services: &[ServiceEvent]) -> Result<Past, StoreError> {

@@ -181,7 +181,7 @@ impl AxleRun<'_> {
             },
             travel,
             seen,
-            remarks: remarks(chi_square_per_dof, self.ride.as_ref()),
+            remarks: [remarks(chi_square_per_dof, self.ride.as_ref()), misnamed(&self.path.points)].concat(),
             residuals: residuals::residuals(&self.path, self.instants, self.rig),
             path,
             surfaces: fit,
@@ -400,6 +400,30 @@ fn remarks(chi_square_per_dof: Option<f64>, ride: Option<&RidePose>) -> Vec<Stri
         )
     });
     contradict.into_iter().chain(off).collect()
+}
+
+/// Articulation that any ramp makes, rad.
+const RAMP_FLEX_RAD: f64 = 0.05;
+/// Heave beyond which a phase that does not articulate was a bounce, m.
+const BOUNCE_M: f64 = 0.03;
+
+/// Ramps on which the axle went up and down and hardly articulated: phases with the wrong name.
+fn misnamed(points: &[PathPoint]) -> Vec<String> {
+    let range = |values: &mut dyn Iterator<Item = f64>| {
+        let [low, high] = values.fold([f64::INFINITY, f64::NEG_INFINITY], |[l, h], v| [l.min(v), h.max(v)]);
+        high - low
+    };
+    let found = [Phase::RampLeft, Phase::RampRight].into_iter().filter(|phase| {
+        let poses =
+            || points.iter().filter(|p| p.phase == *phase && p.estimate.seen[2] && p.estimate.seen[3]);
+        range(&mut poses().map(|p| p.estimate.pose.roll_rad)) < RAMP_FLEX_RAD
+            && range(&mut poses().map(|p| p.estimate.pose.z_m)) > BOUNCE_M
+    });
+    found
+        .map(|phase| {
+            format!("in \"{}\" the axle went up and down and hardly articulated: it looks like a bounce under another name", phase.words())
+        })
+        .collect()
 }
 
 fn pose_points(points: &[PathPoint]) -> Vec<PosePoint> {

@@ -126,6 +126,20 @@ fn a_damaged_history_is_said_once_and_loses_nothing() {
     assert_eq!(json(at, &["history", "--json"])["said"].as_array().map(Vec::len), Some(0));
 }
 
+#[test]
+fn one_vehicle_with_a_mistake_does_not_hide_what_the_others_need() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = folder.path();
+    logbook(at, 1);
+    done(at, &["new", "three-link", "Thistle"]);
+    let file = at.join("Thistle/vehicle.toml");
+    let text = fs::read_to_string(&file).expect("a vehicle").replacen("track", "trakc", 1);
+    fs::write(&file, text).expect("written");
+    let told = done(at, &["wear"]);
+    assert!(told.contains("Bramble") && told.contains("Thistle is left out"), "{told}");
+    assert_eq!(hingeline(at, &["wear", "Thistle"]).status.code(), Some(2));
+}
+
 /// Times that the program is killed while it fills the history.
 const KILLS: u64 = 15;
 

@@ -63,7 +63,7 @@ fn shares(limit: &verdict::Limit) -> String {
 fn first(limit: &verdict::Limit, units: Units) -> String {
     match &limit.first {
         Some((what, half_width)) => {
-            format!("{what} (known exactly, ± {})", units.of(limit.key).limit(*half_width))
+            format!("{what} (± {} if it were known exactly)", units.of(limit.key).limit(*half_width))
         }
         None => "nothing alone would help much".into(),
     }

@@ -241,3 +241,27 @@ fn a_bounce_alone_is_no_surer_than_what_a_jack_off_the_middle_leaves_open() {
     println!("squared error over u²: {square:.2}");
     assert!(square < MOST_SQUARE, "{square}");
 }
+
+#[test]
+fn a_bounce_under_a_ramps_name_is_remarked_and_a_ramp_is_not() {
+    let (drawn, rig) = bramble();
+    let it = VehicleOnRamp::new(&drawn, &test()).expect("it runs");
+    let mut readings = Readings::new(it, &rig, Some(1)).expect("every sensor has something to read");
+    let mut recording = record(&mut readings, &rig);
+    let misnamed = |recording: &Recording| {
+        let analysis = measure::analyse(&drawn, &rig, recording).expect("it can be measured");
+        analysis.axles[0]
+            .remarks
+            .iter()
+            .filter(|r| r.contains("looks like a bounce"))
+            .cloned()
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(misnamed(&recording), Vec::<String>::new());
+    recording.phases.retain(|span| span.phase != Phase::RampLeft);
+    for span in recording.phases.iter_mut().filter(|span| span.phase == Phase::Bounce) {
+        span.phase = Phase::RampLeft;
+    }
+    let told = misnamed(&recording);
+    assert!(told.len() == 1 && told[0].contains("ramp left"), "{told:?}");
+}
