@@ -2,7 +2,7 @@
 
 use super::numbers::{Excitation, at_state};
 use super::observe::Observer;
-use super::path::follow;
+use super::path::{Path, follow};
 use super::surface::{Derived, SurfaceFit};
 use super::{instants, motion, still, synthetic};
 use crate::geometry::DMatrix;
@@ -23,7 +23,8 @@ const KEYS: [Key; 9] = [
     Key::SideViewInstantCentreZ,
 ];
 
-fn measured(units: bool, seed: Option<u64>) -> super::numbers::AtState {
+/// The sensors of a made-up run and the path that they show.
+fn followed(units: bool, seed: Option<u64>) -> (Observer, Path) {
     let rig = synthetic::rig(units);
     let recording = synthetic::record(&rig, seed);
     let stills = still::stills(&rig, &recording).expect("a still");
@@ -31,6 +32,11 @@ fn measured(units: bool, seed: Option<u64>) -> super::numbers::AtState {
     let spans = vec![[0.0, 1.2]; rig.sensors.len()];
     let observer = Observer::new(&rig, 0, synthetic::CENTRE, &stills, &spans, Timing::Own);
     let path = follow(&observer, &instants, step_s);
+    (observer, path)
+}
+
+fn measured(units: bool, seed: Option<u64>) -> super::numbers::AtState {
+    let (observer, path) = followed(units, seed);
     let travelling: Vec<_> = path.points.iter().filter(|p| p.phase.travels()).collect();
     let states: Vec<_> = travelling.iter().map(|p| (p.estimate.pose.z_m, p.estimate.pose.roll_rad)).collect();
     let samples = motion::samples(&path.observer, &travelling, [true; 6]);
@@ -79,13 +85,7 @@ fn stated_uncertainty_is_the_error_made() {
 
 #[test]
 fn a_pose_at_ride_height_is_zero() {
-    let rig = synthetic::rig(true);
-    let recording = synthetic::record(&rig, Some(7));
-    let stills = still::stills(&rig, &recording).expect("a still");
-    let (instants, step_s) = instants::instants(&rig, &recording);
-    let spans = vec![[0.0, 1.2]; rig.sensors.len()];
-    let observer = Observer::new(&rig, 0, synthetic::CENTRE, &stills, &spans, Timing::Own);
-    let path = follow(&observer, &instants, step_s);
+    let (_, path) = followed(true, Some(7));
     // A millimetre and a milliradian: five noises of an averaged wire.
     let worst = path.points[5].estimate.pose.to_array().iter().fold(0.0_f64, |m, v| m.max(v.abs()));
     assert!(worst < 1e-3, "{:?}", path.points[5].estimate.pose);
@@ -96,13 +96,7 @@ fn a_pose_at_ride_height_is_zero() {
 fn what_was_fitted_projects_onto_its_own_coefficients() {
     // The same weights in both: with plain least squares this differs by a good part of a standard deviation.
     const ROUNDING_M: f64 = 1e-12;
-    let rig = synthetic::rig(true);
-    let recording = synthetic::record(&rig, Some(3));
-    let stills = still::stills(&rig, &recording).expect("a still");
-    let (instants, step_s) = instants::instants(&rig, &recording);
-    let spans = vec![[0.0, 1.2]; rig.sensors.len()];
-    let observer = Observer::new(&rig, 0, synthetic::CENTRE, &stills, &spans, Timing::Own);
-    let path = follow(&observer, &instants, step_s);
+    let (observer, path) = followed(true, Some(3));
     let travelling: Vec<_> = path.points.iter().filter(|p| p.phase.travels()).collect();
     let samples = motion::samples(&path.observer, &travelling, [true; 6]);
     let fit = SurfaceFit::fit(&samples, observer.nuisances(), &path.knowledge).expect("a fit");
