@@ -4,11 +4,10 @@
 //! Where more links hold an axle than need be, they share the pull by their stiffness, which the drawing knows by halves: that
 //! uncertainty is in the result.
 
-use super::looseness::{BUSH_U, Give, case};
+use super::looseness::{BUSH_U, case};
 use crate::design::Mechanism;
 use crate::design::loads::applied;
-use crate::measure::links::lines;
-use crate::measure::{Analysis, AxleAnalysis, LinkMeasured, Load, Measured, Status, Stepped, Turned};
+use crate::measure::{Analysis, AxleAnalysis, LinkMeasured, Load, Measured, Status, Stepped};
 use crate::vehicle::{Axle, Bush, Vehicle};
 
 /// Force along a link, at the lightest hold, that surely takes its play up and stands above friction and weight, N.
@@ -19,35 +18,12 @@ const HARDEST_PULL_N: f64 = 20e3;
 const RESOLVED: f64 = 2.0;
 
 /// The analysis with the compliance of every link that the drawing can tell the force in, and the play of those without it.
-/// Where the pull was held at one level only, play is what goes beyond what the drawing's bushes give under it. An axle whose drawing
-/// cannot be solved stays as it was measured.
+/// An axle whose drawing cannot be solved stays as it was measured.
 pub fn with_compliance(vehicle: &Vehicle, mut analysis: Analysis) -> Analysis {
     for axle in &mut analysis.axles {
         with_compliance_of(vehicle, axle);
-        beyond_drawn_give(vehicle, axle, analysis.facts.load_n);
     }
     analysis
-}
-
-fn beyond_drawn_give(vehicle: &Vehicle, analysis: &mut AxleAnalysis, load_n: Option<f64>) {
-    let Some(axle) = vehicle.axles.get(analysis.index) else { return };
-    let Ok(mechanism) = Mechanism::new(vehicle, analysis.index) else { return };
-    let lines = lines(axle, vehicle.tolerance_m);
-    let AxleAnalysis { turned, links, .. } = analysis;
-    let gives: Vec<(&Turned, Give)> = turned
-        .iter()
-        .filter_map(|t| Some((t, Give::expected(axle, &mechanism, t.load, load_n, &lines)?)))
-        .collect();
-    for (k, link) in links.iter_mut().enumerate() {
-        if link.compliance_m_per_n.measured().is_some() || link.play_m.value.is_none() {
-            continue;
-        }
-        let most = gives.iter().max_by(|a, b| a.0.of(k).0.total_cmp(&b.0.of(k).0));
-        if let Some((left_m, u)) = most.and_then(|(turned, give)| give.beyond(turned, k)) {
-            link.play_m =
-                measured((left_m, u), "no more than its bushes, as drawn, may give under that load");
-        }
-    }
 }
 
 fn with_compliance_of(vehicle: &Vehicle, analysis: &mut AxleAnalysis) {

@@ -53,21 +53,13 @@ pub fn findings(
 }
 
 /// How far the links' lengths change when a load turns round although nothing is loose.
-pub(super) struct Give {
+struct Give {
     mean_m: DVector<f64>,
     covariance: DMatrix<f64>,
 }
 
 impl Give {
-    /// What a line's jump leaves beyond it, and its standard uncertainty, m; none where the drawing lets it give no more than welds
-    /// and bolts do.
-    pub(super) fn beyond(&self, turned: &Turned, line: usize) -> Option<(f64, f64)> {
-        let (jump_m, mean_m) = (turned.jump_m.get(line)?, self.mean_m.get(line)?);
-        let variance = turned.covariance.get((line, line))? + self.covariance.get((line, line))?;
-        (mean_m.abs() > SETTLES_M).then(|| ((jump_m - mean_m).abs(), variance.sqrt()))
-    }
-
-    pub(super) fn expected(
+    fn expected(
         axle: &Axle,
         mechanism: &Mechanism,
         load: Load,
