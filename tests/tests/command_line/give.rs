@@ -33,8 +33,9 @@ fn what_a_link_gives_is_measured_shown_and_kept() {
     let link = &listed["runs"][0]["axles"][0]["links"][0]["compliance_m_per_n"];
     assert_eq!(link["status"], "not measured");
     let files = ["--vehicle", "Bramble/vehicle.toml", "--rig", "Bramble/rig.toml", "--test", "rock"];
-    let told = json(at, &[&["analyse", "readings.csv", "--json"], &files[..]].concat());
-    assert!(told.to_string().contains("a force sensor on the strap"), "{told}");
+    let told = done(at, &[&["analyse", "readings.csv"], &files[..]].concat());
+    let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("a force sensor on the strap"), "{told}");
 
     let rig_file = at.join("Bramble/rig.toml");
     let text = fs::read_to_string(&rig_file).expect("a rig");
