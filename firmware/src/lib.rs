@@ -24,6 +24,7 @@ pub mod keeper;
 pub mod logger;
 pub mod outbox;
 pub mod panel;
+pub mod rehearsal;
 pub mod sampler;
 pub mod schedule;
 pub mod sensors;

@@ -16,6 +16,7 @@ use crate::config::{Configuration, PERIODS_US};
 use crate::health::Health;
 use crate::keeper::{Keeper, Worked};
 use crate::outbox::Outbox;
+use crate::rehearsal;
 use crate::sampler::{Buses, Sampler, Sinks};
 use crate::store::{Store, pending};
 use crate::stream::Stream;
@@ -393,7 +394,7 @@ impl Logger {
         if self.config.sensors.is_empty() {
             return (Outcome::NoSensors, 0);
         }
-        let shortest_us = self.table.shortest_period_us();
+        let shortest_us = rehearsal::shortest_period_us(&mut self.table, self.config.period_us);
         if shortest_us > self.config.period_us {
             return (Outcome::TooFast, shortest_us);
         }

@@ -143,16 +143,24 @@ impl Table {
             let device = table.device(sensor, part, config)?;
             table.add_job(sensor, device, sensor.input, sensor.every, None)?;
         }
-        let every = (EXCITATION_US / config.period_us.max(1)).clamp(1, u32::from(u16::MAX)) as u16;
         for sensor in &config.sensors {
             if let Some(input) = sensor.excitation {
-                table.add_excitation(sensor, input, every)?;
+                table.add_excitation(sensor, input)?;
             }
         }
-        table.find_crowded(config.period_us);
-        table.find_phases(config.period_us);
+        table.fit(config.period_us);
         table.find_groups()?;
         Ok(table)
+    }
+
+    /// Gives the devices their turns within that period, and the excitations theirs among the scans.
+    pub fn fit(&mut self, period_us: u32) {
+        let every = (EXCITATION_US / period_us.max(1)).clamp(1, u32::from(u16::MAX)) as u16;
+        for job in self.jobs.iter_mut().filter(|job| job.excitation) {
+            job.every = every;
+        }
+        self.find_crowded(period_us);
+        self.find_phases(period_us);
     }
 
     /// The device of a sensor: one that is there already, or a new one.
@@ -222,7 +230,7 @@ impl Table {
 
     /// Adds the excitation of a sensor, if none of its device's other sensors has done so, and ties the sensor's channel
     /// to it.
-    fn add_excitation(&mut self, sensor: &SensorConfig, input: u8, every: u16) -> Result<(), Refusal> {
+    fn add_excitation(&mut self, sensor: &SensorConfig, input: u8) -> Result<(), Refusal> {
         let row = self.rows.iter().position(|row| row.sensor == sensor.index).ok_or(FULL)?;
         let device = self
             .rows
@@ -233,7 +241,7 @@ impl Table {
         let there = |job: &&Job| job.excitation && (job.device, job.input) == (device, input);
         let channel = match self.jobs.iter().find(there) {
             Some(job) => job.first_channel,
-            None => self.add_job(sensor, device, input, every, Some(Component::Excitation))?,
+            None => self.add_job(sensor, device, input, 1, Some(Component::Excitation))?,
         };
         if let Some(row) = self.rows.get_mut(row) {
             row.ratio_to = Some(channel);
@@ -330,7 +338,7 @@ impl Table {
     }
 
     /// Time of one transfer, µs: nine bits a byte, and start and stop.
-    fn transfer_us(&self, bus: u8, bytes: u32) -> u32 {
+    pub fn transfer_us(&self, bus: u8, bytes: u32) -> u32 {
         let clock_hz = self.board_clock_hz.get(usize::from(bus)).copied().unwrap_or(0).max(1);
         match bytes {
             0 => 0,
@@ -369,9 +377,9 @@ impl Table {
         }
     }
 
-    /// The shortest period in which all can be done, µs: no device may need longer for its inputs, nor all transfers
-    /// together.
-    pub fn shortest_period_us(&self) -> u32 {
+    /// No period can be shorter, µs: no device may need longer for its inputs, nor all transfers together. Whether the buses keep up
+    /// with this one, [`crate::rehearsal`] tells.
+    pub fn least_period_us(&self) -> u32 {
         let each = (0..).zip(&self.devices).map(|(place, device)| self.period_of_us(place, device));
         let slowest_us = each.max().unwrap_or(0);
         let mut transfers_us = 0_u32;

@@ -148,10 +148,10 @@ fn refusals_say_why() {
             (10, Outcome::NotSupported, 0),
         ]
     );
-    // One conversion of 1303 µs and its two transfers.
+    // One conversion of 1303 µs and its two transfers of 237 µs, and up to an eighth for the processor.
     let (to, outcome, shortest_us) = replies[10];
     assert_eq!((to, outcome), (4, Outcome::TooFast));
-    assert!((1500..1600).contains(&shortest_us), "{shortest_us}");
+    assert!((1540..1740).contains(&shortest_us), "{shortest_us}");
 }
 
 #[test]

@@ -12,6 +12,9 @@ pub const FIRST_ADDRESS: u8 = 0x70;
 /// Last of them.
 pub const LAST_ADDRESS: u8 = 0x77;
 
+/// Address and register: what it costs to connect an output or to disconnect all.
+pub const SELECT_BYTES: u32 = 2;
+
 /// Connects one output and disconnects all others: its only register has one bit for each (control register, B0 to B7).
 ///
 /// # Errors

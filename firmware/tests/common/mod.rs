@@ -179,6 +179,11 @@ impl Bench {
         }
     }
 
+    /// A bus with that clock.
+    pub fn clocked(now_us: &Rc<Cell<u64>>, clock_hz: u32) -> Self {
+        Self { byte_us: 9_000_000 / u64::from(clock_hz) + 1, ..Self::new(now_us) }
+    }
+
     pub fn with(mut self, address: u8, model: Model) -> Self {
         self.parts.insert((address, None), model);
         self
@@ -324,6 +329,14 @@ impl Rig {
             flash: None,
             deaf: false,
         }
+    }
+
+    /// The board drives its buses with these clocks.
+    pub fn with_clocks(mut self, clocks_hz: &[u32]) -> Self {
+        let mut board = board(self.buses.len());
+        board.bus_clock_hz[..clocks_hz.len()].copy_from_slice(clocks_hz);
+        self.logger = Logger::new(board, self.now_us.get());
+        self
     }
 
     /// The board has a memory of so many sectors.

@@ -142,7 +142,7 @@ impl Line for BusLine {
         (0..LOOKS).find_map(|_| {
             get(UART1).or_else(|| {
                 // An access costs the PC a hundred times what an instruction does, and the board the same.
-                (0..8).for_each(|_| drop(UART1.flags().read()));
+                (0..8).for_each(|_| _ = UART1.flags().read());
                 None
             })
         })

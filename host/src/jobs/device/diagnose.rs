@@ -122,8 +122,28 @@ fn trouble(
     if !silent {
         return None;
     }
-    let analogue = input.device == "ads1115";
-    let check = if analogue {
+    Some(if found.status.is_some_and(|status| status.overrun_scans > 0) {
+        left_out(sensor)
+    } else {
+        at_an_end(sensor, input)
+    })
+}
+
+/// A sensor that says nothing on a logger that has left out scans.
+fn left_out(sensor: &Sensor) -> Trouble {
+    Trouble {
+        what: format!("\"{}\" says nothing, and the logger has left out scans for want of time", sensor.name),
+        check: vec![
+            "`rate_hz` in rig.toml: lower it until no scan is left out.".to_owned(),
+            "A bus that is slow or disturbed takes the others' time: its cable's length, its plugs."
+                .to_owned(),
+        ],
+    }
+}
+
+/// A sensor that answers, with readings that cannot be right.
+fn at_an_end(sensor: &Sensor, input: &Input) -> Trouble {
+    let check = if input.device == "ads1115" {
         let mut check = vec![
             "Its plug, and the three wires in it: supply, wiper, ground. A wiper that is not connected reads an end of the range."
                 .to_owned(),
@@ -148,7 +168,7 @@ fn trouble(
         "\"{}\" answers, but reads nothing that can be right: it stands at an end of its range",
         sensor.name
     );
-    Some(Trouble { what, check })
+    Trouble { what, check }
 }
 
 /// Whether something acknowledged there; none where that was not searched.
