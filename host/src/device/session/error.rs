@@ -43,7 +43,7 @@ impl SessionError {
         let detail = reply.detail;
         let (why, hint) = match reply.outcome {
             Outcome::TooFast => (
-                format!("its bus needs {:.1} ms for a scan", f64::from(detail) / 1000.0),
+                format!("its buses need {:.1} ms for a scan", f64::from(detail) / 1000.0),
                 Some(format!(
                     "Set rate_hz in rig.toml to {:.0} or less.",
                     (1e6 / f64::from(detail.max(1))).floor()

@@ -122,23 +122,13 @@ fn trouble(
     if !silent {
         return None;
     }
-    Some(if found.status.is_some_and(|status| status.overrun_scans > 0) {
-        left_out(sensor)
-    } else {
-        at_an_end(sensor, input)
-    })
-}
-
-/// A sensor that says nothing on a logger that has left out scans.
-fn left_out(sensor: &Sensor) -> Trouble {
-    Trouble {
-        what: format!("\"{}\" says nothing, and the logger has left out scans for want of time", sensor.name),
-        check: vec![
-            "`rate_hz` in rig.toml: lower it until no scan is left out.".to_owned(),
-            "A bus that is slow or disturbed takes the others' time: its cable's length, its plugs."
-                .to_owned(),
-        ],
+    let mut trouble = at_an_end(sensor, input);
+    if let Some(scans) = found.status.map(|status| status.overrun_scans).filter(|scans| *scans > 0) {
+        trouble.check.push(format!(
+            "Since it was switched on the logger has left out {scans} scans for want of time: a lower `rate_hz` in rig.toml, or a bus that is disturbed."
+        ));
     }
+    Some(trouble)
 }
 
 /// A sensor that answers, with readings that cannot be right.

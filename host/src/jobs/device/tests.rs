@@ -101,6 +101,21 @@ fn a_missing_part_is_named_with_its_place_and_what_to_check() {
 }
 
 #[test]
+fn the_rate_that_a_refusal_offers_keeps_every_sensor_heard() {
+    let at = |rate_hz: u32| {
+        let rig = scenario::RIG.replace("rate_hz = 100", &format!("rate_hz = {rate_hz}"));
+        Bench { rig, ..Bench::default() }.look(false, false)
+    };
+    // Two units on a bus with 100 kHz hold up the converters of the other.
+    let refusal = at(180).unwrap_err();
+    let needed = refusal.split("its buses need ").nth(1).expect(&refusal).split(' ').next().unwrap();
+    let offered = (1000.0 / needed.parse::<f64>().expect(&refusal)).floor();
+    assert!((100.0..180.0).contains(&offered), "{refusal}");
+    let report = at(offered as u32).unwrap();
+    assert!(report.is_well() && report.left_out.is_some_and(|left_out| left_out[0] == 0), "{report:?}");
+}
+
+#[test]
 fn a_part_at_another_address_is_found_out() {
     let rig = scenario::RIG.replace("address = 0x49", "address = 0x4b");
     let report = Bench { rig, ..Bench::default() }.look(false, false).unwrap();
