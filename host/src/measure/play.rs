@@ -13,6 +13,7 @@ use crate::geometry::least_squares;
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::{DMatrix, DVector, Pose, Vector3};
 use crate::run::Phase;
+use std::ops::Range;
 
 /// Phases that load the links one way and the other.
 pub(super) const TURNS: [(Load, [Phase; 2]); 2] = [
@@ -20,14 +21,19 @@ pub(super) const TURNS: [(Load, [Phase; 2]); 2] = [
     (Load::Shove, [Phase::ShoveLeft, Phase::ShoveRight]),
 ];
 
+/// Readings are looked at over so long, s: short beside a hold, so that little is lost where one begins and ends.
+const BLOCK_S: f64 = 0.2;
 /// How long a load is held at least, s.
 pub(super) const HOLD_S: f64 = 1.0;
 /// A change of a reading beyond this many standard deviations has crossed its hysteresis loop.
 pub(super) const CROSSED: f64 = 4.0;
 /// Standard deviation, in half loops, of each end of a change that did not show: evenly up to the whole loop either way.
 pub(super) const RESTS_U: f64 = 0.816;
-/// Blocks that differ from the chosen one by less than this, standard deviations per reading, belong to the same hold.
-const SAME_HOLD: f64 = 3.0;
+/// What another level must save of the squared residuals, by the logarithm of the number of blocks: its value and where it begins
+/// are two numbers (BIC: Schwarz, Annals of Statistics 6, 1978).
+const LEVEL_PRICE: f64 = 2.0;
+/// Most blocks of a phase, so that finding its levels stays quick: longer phases have longer blocks.
+const MOST_BLOCKS: usize = 500;
 /// Directions of the axle (m, rad) less sure than this are not seen.
 pub(super) const UNSEEN: [f64; 6] = [0.1; 6];
 /// A jump is resolved beyond this many standard uncertainties.
@@ -35,12 +41,16 @@ const RESOLVED: f64 = 2.0;
 
 /// The loads that a run turned round with the whole axle in view.
 pub(super) fn turned(path: &Path, instants: &[Instant], lines: &[Line], step_s: f64) -> Vec<Turned> {
-    let per_block = (HOLD_S / step_s).ceil().max(1.0) as usize;
     TURNS
         .iter()
         .filter_map(|(load, phases)| {
+            let longest =
+                phases.map(|phase| path.points.iter().filter(|p| p.phase == phase).count()).into_iter().max();
+            let per_block =
+                ((BLOCK_S / step_s).ceil() as usize).max(longest.unwrap_or(0).div_ceil(MOST_BLOCKS)).max(1);
+            let least = (HOLD_S / (per_block as f64 * step_s)).ceil() as usize;
             let blocks = phases.map(|phase| blocks(path, instants, phase, per_block));
-            jump(*load, path, &held(path, blocks)?, lines)
+            jump(*load, path, &held(path, blocks, least)?, lines)
         })
         .collect()
 }
@@ -133,41 +143,62 @@ fn said(observer: &Observer, instant: &Instant) -> Said {
 pub(super) const AT_REST: RelativeAcceleration =
     RelativeAcceleration { value: Vector3::new(0.0, 0.0, 0.0), u: 0.0 };
 
-/// How far two blocks are apart, in standard deviations, by reading.
-fn apart(a: &Said, b: &Said) -> Option<DVector<f64>> {
-    (a.residuals.len() == b.residuals.len()).then(|| {
-        let sigma = a.sigma.zip_map(&b.sigma, f64::hypot);
-        (&a.residuals - &b.residuals).component_div(&sigma)
-    })
+/// The two holds: of each phase the level that goes furthest its way. Which way that is, both phases as wholes
+/// say: a single block, chosen because it lies far out, would take its own noise for the way.
+fn held(path: &Path, blocks: [Vec<Instant>; 2], least: usize) -> Option<[Instant; 2]> {
+    let said = blocks.each_ref().map(|b| b.iter().map(|i| said(&path.observer, i)).collect::<Vec<_>>());
+    let readings = said.iter().flatten().map(|s| s.residuals.len()).max()?;
+    let whole = |phase: usize| {
+        let of: Vec<(&Instant, &Said)> =
+            blocks[phase].iter().zip(&said[phase]).filter(|(_, s)| s.residuals.len() == readings).collect();
+        let sum = of.iter().fold(DVector::zeros(readings), |sum, (_, s)| sum + &s.residuals);
+        (!of.is_empty()).then(|| (sum / of.len() as f64, of))
+    };
+    let ((mean_one, one), (mean_other, other)) = (whole(0)?, whole(1)?);
+    let sigma = &one.first()?.1.sigma;
+    let across = (mean_one - mean_other).component_div(sigma).try_normalize(0.0)?;
+    let hold = |of: &[(&Instant, &Said)], way: f64| {
+        let far: Vec<f64> =
+            of.iter().map(|(_, s)| way * across.dot(&s.residuals.component_div(sigma))).collect();
+        mean(&of.get(furthest(&far, least)?)?.iter().map(|(block, _)| *block).collect::<Vec<_>>())
+    };
+    Some([hold(&one, 1.0)?, hold(&other, -1.0)?])
 }
 
-/// The two holds: the pair of blocks that are furthest apart, each with the blocks that say the same. A run without any play
-/// has only one hold a phase then, and chance picks nothing.
-fn held(path: &Path, blocks: [Vec<Instant>; 2]) -> Option<[Instant; 2]> {
-    let said_by = blocks.each_ref().map(|b| b.iter().map(|i| said(&path.observer, i)).collect::<Vec<_>>());
-    let mut furthest: Option<(usize, usize, f64)> = None;
-    for (i, one) in said_by[0].iter().enumerate() {
-        for (k, other) in said_by[1].iter().enumerate() {
-            let Some(distance) = apart(one, other).map(|d| d.norm_squared()) else { continue };
-            if furthest.is_none_or(|f| distance > f.2) {
-                furthest = Some((i, k, distance));
-            }
-        }
+/// The level of at least so many blocks that goes furthest; `far` in standard deviations of one block.
+fn furthest(far: &[f64], least: usize) -> Option<Range<usize>> {
+    let mean = |level: &Range<usize>| far[level.clone()].iter().sum::<f64>() / level.len() as f64;
+    let long = levels(far).into_iter().filter(|level| level.len() >= least);
+    long.max_by(|a, b| mean(a).total_cmp(&mean(b)))
+}
+
+/// The stretches of constant level that a series with noise of standard deviation 1 consists of: least squares with a price on
+/// every level, by dynamic programming (optimal partitioning: Jackson et al., IEEE Signal Processing Letters 12, 2005).
+fn levels(far: &[f64]) -> Vec<Range<usize>> {
+    let price = LEVEL_PRICE * (far.len().max(2) as f64).ln();
+    let mut sums = vec![(0.0, 0.0)];
+    for value in far {
+        let (sum, squares) = sums[sums.len() - 1];
+        sums.push((sum + value, squares + value * value));
     }
-    let (i, k, _) = furthest?;
-    let across = apart(&said_by[0][i], &said_by[1][k])?.normalize();
-    // A lesser pull, held on the way to the whole one, hides in each reading's noise but not in all of them together.
-    let same = |d: DVector<f64>| d.amax() < SAME_HOLD && d.dot(&across).abs() < SAME_HOLD;
-    let hold = |phase: usize, chosen: usize| {
-        let same: Vec<&Instant> = blocks[phase]
-            .iter()
-            .zip(&said_by[phase])
-            .filter(|(_, it)| apart(it, &said_by[phase][chosen]).is_some_and(same))
-            .map(|(block, _)| block)
-            .collect();
-        mean(&same)
-    };
-    Some([hold(0, i)?, hold(1, k)?])
+    // Least cost of what lies before each place, and where its last level begins.
+    let mut best = vec![(0.0, 0)];
+    for to in 1..=far.len() {
+        let with_last_from = |from: usize| {
+            let (sum, squares) = (sums[to].0 - sums[from].0, sums[to].1 - sums[from].1);
+            (best[from].0 + squares - sum * sum / (to - from) as f64 + price, from)
+        };
+        let least = (0..to).map(with_last_from).min_by(|a, b| a.0.total_cmp(&b.0));
+        best.extend(least);
+    }
+    let mut found = Vec::new();
+    let mut to = far.len();
+    while to > 0 {
+        let from = best[to].1;
+        found.push(from..to);
+        to = from;
+    }
+    found
 }
 
 /// The apparent lengths under both holds, their change from the second hold to the first, and its covariance.
@@ -237,4 +268,26 @@ fn crossed(observer: &Observer, held: &[Instant; 2]) -> [Instant; 2] {
         other.sensors[scalar.sensor] = SensorInstant::Scalar(Smoothed { lag: Lag::on(-flank, u), ..b });
     }
     held
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A pull in three steps with alternating noise of one standard deviation.
+    fn steps(levels: &[(usize, f64)]) -> Vec<f64> {
+        let clean = levels.iter().flat_map(|(count, level)| std::iter::repeat_n(*level, *count));
+        clean.enumerate().map(|(k, level)| level + if k % 2 == 0 { 1.0 } else { -1.0 }).collect()
+    }
+
+    #[test]
+    fn levels_are_found_where_they_change_and_noise_makes_none() {
+        assert_eq!(levels(&steps(&[(60, 0.0)])), [0..60], "nothing gives");
+        let found = levels(&steps(&[(16, 0.0), (20, 4.0), (24, 8.0)]));
+        assert_eq!(found, [36..60, 16..36, 0..16]);
+        assert_eq!(furthest(&steps(&[(16, 4.0), (20, 8.0), (24, 0.0)]), 5), Some(16..36));
+        // A jerk is no hold.
+        assert_eq!(furthest(&steps(&[(16, 0.0), (4, 40.0), (20, 6.0)]), 5), Some(20..40));
+        assert_eq!(furthest(&[1.0, 2.0], 5), None);
+    }
 }
