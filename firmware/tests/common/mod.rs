@@ -297,21 +297,6 @@ pub struct Rig {
     pub deaf: bool,
 }
 
-pub fn board(buses: usize) -> Board {
-    let bus_clock_hz = std::array::from_fn(|bus| if bus < buses { 400_000 } else { 0 });
-    Board {
-        name: "bench",
-        firmware: "0.1.0",
-        build: "test",
-        unique_id: [7; 16],
-        unique_id_length: 8,
-        boot_count: 3,
-        reset_cause: ResetCause::PowerOn,
-        bus_clock_hz,
-        ..Board::BLANK
-    }
-}
-
 impl Rig {
     pub fn new(make: impl FnOnce(&Rc<Cell<u64>>) -> Vec<Bench>) -> Self {
         let now_us = Rc::new(Cell::new(1_000_000));
@@ -502,12 +487,4 @@ impl Rig {
             })
             .collect()
     }
-}
-
-/// Configures, sets the rate and starts.
-pub fn start(rig: &mut Rig, sensors: Vec<SensorConfig>, period_us: u32) {
-    rig.tell(&[HostMessage::ClearSensors]);
-    let sensors: Vec<_> = sensors.into_iter().map(HostMessage::SetSensor).collect();
-    rig.tell(&sensors);
-    rig.tell(&[HostMessage::SetRate { period_us, scans_per_block: 0 }, HostMessage::Start]);
 }

@@ -77,7 +77,7 @@ impl<'a> Teller<'a> {
                 let next = progress.next.map_or("Enter ends the test.".to_owned(), |n| {
                     format!("Enter goes on to: {}.", n.words())
                 });
-                self.say(&format!("\n{}: {} {next}", phase.words(), instruction(phase)));
+                self.say(&format!("\n{}: {} {next}", phase.words(), instruction(phase, progress.rig)));
             }
         }
         let every = match self.manner {

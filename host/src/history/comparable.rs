@@ -1,19 +1,27 @@
 //! Whether two runs may stand in one series: not when the rig, its zero, or a fact that a number depends on changed in
 //! between; and then why not, and what may still be compared.
 
-use super::quantity::{self, Quantity};
+use super::quantity::{self, OfLink, Quantity};
 use super::record::RunFacts;
 use crate::measure::links::lines;
 use crate::vehicle::numbers::AxleFacts;
 use crate::vehicle::{Axle, TorqueReaction, Vehicle};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Facts of the vehicle file and the test that an axle's numbers depend on, by name, as text.
 pub type Basis = BTreeMap<String, String>;
 
+/// How an axle was pulled whose loads were held at several levels.
+pub const IN_STEPS: &str = "in steps";
+
+/// Beginning of the facts that tell where links were drawn.
+const DRAWN_ENDS: &str = "drawn ends of ";
+/// Beginning of the facts that tell how stiff links are.
+const STIFFNESS: &str = "stiffness of ";
+
 /// Name of the fact that tells where a link was drawn.
 fn ends_of(link: &str) -> String {
-    format!("drawn ends of {link}")
+    format!("{DRAWN_ENDS}{link}")
 }
 
 /// The facts that an axle's numbers depend on.
@@ -40,6 +48,13 @@ pub fn basis(vehicle: &Vehicle, axle: &Axle, ramp_angle_rad: Option<f64>) -> Bas
     .into_iter()
     .map(|(name, value)| (name.to_owned(), value))
     .collect();
+    let links = axle.locating.links.iter().map(|l| (&l.name, l.end_stiffness_n_per_m()));
+    let wishbones = axle.locating.wishbones.iter().map(|w| (&w.name, w.leg_stiffness_n_per_m()));
+    for (name, stiffness) in links.chain(wishbones) {
+        if let Some(n_per_m) = stiffness {
+            basis.insert(format!("{STIFFNESS}{name}"), format!("{:.0} N/mm", 1e-3 * n_per_m));
+        }
+    }
     for line in lines(axle, vehicle.tolerance_m) {
         let point = |p: crate::geometry::Vector3<f64>| {
             format!("{:.1}, {:.1}, {:.1}", p.x * 1e3, p.y * 1e3, p.z * 1e3)
@@ -65,8 +80,16 @@ pub fn reasons(quantity: &Quantity, before: (&RunFacts, &Basis), after: (&RunFac
     // A hole 20 mm further turns a link of 0.9 m by 1.3°: its play along itself stays what it is within 0.03 %.
     let drawn = !quantity.is_relative() && !quantity.element().is_empty();
     let ends = drawn.then(|| ends_of(quantity.element()));
-    for fact in quantity.facts().iter().copied().chain(ends.as_deref()) {
-        let value = |basis: &Basis| basis.get(fact).cloned().unwrap_or_else(|| "not given".to_owned());
+    let mut facts: Vec<&str> = quantity.facts().iter().copied().chain(ends.as_deref()).collect();
+    if matches!(quantity, Quantity::Link(OfLink::Compliance, _)) {
+        // The force along a link is what the drawing of all of them makes of the pull.
+        let statics = |fact: &&str| fact.starts_with(DRAWN_ENDS) || fact.starts_with(STIFFNESS);
+        let all: BTreeSet<&str> = before.1.keys().chain(after.1.keys()).map(String::as_str).collect();
+        facts.extend(all.into_iter().filter(statics));
+    }
+    for fact in facts {
+        let absent = if fact == quantity::PULL { "at one load" } else { "not given" };
+        let value = |basis: &Basis| basis.get(fact).cloned().unwrap_or_else(|| absent.to_owned());
         let (was, is) = (value(before.1), value(after.1));
         if was != is {
             why.push(format!("{fact}: {was} before, {is} after"));
@@ -106,7 +129,6 @@ pub fn what_goes_on(all: &[Quantity], parted: &[Quantity]) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::history::quantity::OfLink;
     use crate::vehicle::numbers::Key;
 
     fn pair() -> (RunFacts, Basis) {
@@ -147,6 +169,15 @@ mod tests {
         let elsewhere = [("drawn ends of lower left".to_owned(), "(1, 2, 3) to (4, 5, 7) mm".to_owned())];
         let redrawn: Basis = basis.clone().into_iter().chain(elsewhere).collect();
         assert_eq!(parted(&before, &redrawn), [false, true, false, false]);
+        let in_steps = [(quantity::PULL.to_owned(), IN_STEPS.to_owned())];
+        let stepped: Basis = basis.clone().into_iter().chain(in_steps).collect();
+        assert_eq!(parted(&before, &stepped), [true, false, false, false]);
+        // The force along a link depends on the whole drawing, and with bushes on how stiff every link is.
+        let give = Quantity::Link(OfLink::Compliance, "upper right".into());
+        let gives = |after: &Basis| reasons(&give, (&before, &basis), (&before, after)).len();
+        let stiffer = [("stiffness of lower left".to_owned(), "8000 N/mm".to_owned())];
+        let stiffer: Basis = basis.clone().into_iter().chain(stiffer).collect();
+        assert_eq!([gives(&basis), gives(&redrawn), gives(&stiffer), gives(&stepped)], [0, 1, 1, 0]);
     }
 
     #[test]

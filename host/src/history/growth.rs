@@ -29,6 +29,15 @@ pub struct Dated {
     pub variance: f64,
 }
 
+/// What must not be exceeded, SI.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limit {
+    /// Where it is.
+    pub value: f64,
+    /// How well that is known, a standard uncertainty.
+    pub u: f64,
+}
+
 /// Lower end, middle and upper end of a 90 % interval; an end that is never reached is none.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Span {
@@ -70,8 +79,8 @@ struct Candidate {
     cross: f64,
 }
 
-/// Fits a rise to values in order of time; none of fewer than three. `limit` is what must not be exceeded.
-pub fn fit(data: &[Dated], limit: Option<f64>) -> Option<Growth> {
+/// Fits a rise to values in order of time; none of fewer than three.
+pub fn fit(data: &[Dated], limit: Option<Limit>) -> Option<Growth> {
     let (first, last) = (data.first()?, data.last()?);
     if data.len() < 3 || last.t <= first.t {
         return None;
@@ -96,7 +105,7 @@ pub fn fit(data: &[Dated], limit: Option<f64>) -> Option<Growth> {
         .map_or(0, |(_, c)| c.start);
     let rising = 1.0 / (1.0 + (-log_factor).exp());
     let beyond = limit.map(|limit| {
-        let flat = normal_sf((limit - steady.mean) / steady.mean_u);
+        let flat = normal_sf((limit.value - steady.mean) / steady.mean_u.hypot(limit.u));
         rising * reached(&weighted, limit, 0.0) + (1.0 - rising) * flat
     });
     let horizon = HORIZON * (last.t - first.t);
@@ -183,18 +192,24 @@ fn candidates(data: &[Dated], steady: &Steady) -> Vec<Candidate> {
 }
 
 /// Probability that the level is at the limit after `later`, the rise taken as certain.
-fn reached(weighted: &[(f64, &Candidate)], limit: f64, later: f64) -> f64 {
+fn reached(weighted: &[(f64, &Candidate)], limit: Limit, later: f64) -> f64 {
     weighted
         .iter()
         .map(|(weight, c)| {
-            let variance = c.level_variance + 2.0 * later * c.cross + later * later * c.slope_u * c.slope_u;
-            weight * normal_sf((limit - c.level - c.slope * later) / variance.max(f64::MIN_POSITIVE).sqrt())
+            let variance = c.level_variance
+                + 2.0 * later * c.cross
+                + later * later * c.slope_u * c.slope_u
+                + limit.u * limit.u;
+            weight
+                * normal_sf(
+                    (limit.value - c.level - c.slope * later) / variance.max(f64::MIN_POSITIVE).sqrt(),
+                )
         })
         .sum()
 }
 
 /// The time after which the limit is reached with this probability; none if not within the horizon.
-fn time_left(weighted: &[(f64, &Candidate)], limit: f64, probability: f64, horizon: f64) -> Option<f64> {
+fn time_left(weighted: &[(f64, &Candidate)], limit: Limit, probability: f64, horizon: f64) -> Option<f64> {
     if reached(weighted, limit, 0.0) >= probability {
         return Some(0.0);
     }
@@ -265,7 +280,7 @@ mod tests {
         let (mut slopes, mut lefts) = (0, 0);
         for _ in 0..lives {
             let data = life(&mut rng, 24, 8, 0.06);
-            let growth = fit(&data, Some(limit)).unwrap();
+            let growth = fit(&data, Some(Limit { value: limit, u: 0.0 })).unwrap();
             slopes += usize::from(growth.slope[0] <= 0.06 && 0.06 <= growth.slope[2]);
             let truth = (limit - (0.2 + 0.06 * 15.0)) / 0.06;
             let left = growth.left.unwrap();
@@ -292,7 +307,7 @@ mod tests {
     #[test]
     fn a_limit_that_is_passed_leaves_no_time() {
         let mut rng = ChaCha8Rng::seed_from_u64(13);
-        let growth = fit(&life(&mut rng, 20, 2, 0.1), Some(1.0)).unwrap();
+        let growth = fit(&life(&mut rng, 20, 2, 0.1), Some(Limit { value: 1.0, u: 0.0 })).unwrap();
         assert!(growth.beyond.unwrap() > 0.99);
         assert_eq!(growth.left.unwrap().middle, Some(0.0));
         assert!(fit(&life(&mut rng, 2, 0, 0.0), None).is_none());

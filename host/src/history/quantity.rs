@@ -7,6 +7,8 @@ use crate::vehicle::numbers::{Key, Unit};
 pub enum OfLink {
     /// Play of its joints.
     Play,
+    /// How much of the play its joints give as drawn.
+    DrawnGive,
     /// Give of its joints and brackets under load.
     Compliance,
     /// Largest change of its apparent length over the travel.
@@ -17,8 +19,9 @@ pub enum OfLink {
 
 impl OfLink {
     /// Every one, with its name in files and its words.
-    pub const WORDS: [(OfLink, &'static str, &'static str); 4] = [
+    pub const WORDS: [(OfLink, &'static str, &'static str); 5] = [
         (OfLink::Play, "play_m", "play"),
+        (OfLink::DrawnGive, "drawn_give_m", "give as drawn"),
         (OfLink::Compliance, "compliance_m_per_n", "give under load"),
         (OfLink::ApparentChange, "apparent_change_m", "apparent change of length"),
         (OfLink::Length, "length_m", "length"),
@@ -59,6 +62,8 @@ pub const PINION: &str = "pinion angle";
 pub const CASTOR: &str = "castor";
 /// See [`TYRE_RADIUS`].
 pub const RAMP_ANGLE: &str = "ramp angle";
+/// Whether the axle was pulled at one load or in steps: play of the first holds what the joints give, play of the second does not.
+pub const PULL: &str = "how the axle was pulled";
 
 impl Quantity {
     /// Its name in files: a number's key, or a link's quantity.
@@ -124,7 +129,7 @@ impl Quantity {
 
     /// Whether it is a difference within one run, which rig and zero hardly touch.
     pub fn is_relative(&self) -> bool {
-        matches!(self, Quantity::Link(OfLink::Play | OfLink::Compliance, _))
+        matches!(self, Quantity::Link(OfLink::Play | OfLink::DrawnGive | OfLink::Compliance, _))
     }
 
     /// Facts of the vehicle file and of the test that it depends on. Formulas are those of `vehicle::numbers`: what follows from
@@ -132,6 +137,7 @@ impl Quantity {
     pub fn facts(&self) -> &'static [&'static str] {
         let Quantity::Number(key) = self else {
             return match self {
+                Quantity::Link(OfLink::Play, _) => &[PULL],
                 Quantity::RampLeft | Quantity::RampRight => &[TYRE_RADIUS, TRACK, WHEELBASE, RAMP_ANGLE],
                 _ => &[],
             };

@@ -1,7 +1,7 @@
 //! What the history keeps of a run.
 
-use super::comparable::{Basis, basis};
-use super::quantity::{OfLink, Quantity};
+use super::comparable::{Basis, IN_STEPS, basis};
+use super::quantity::{self, OfLink, Quantity};
 use crate::measure::{Analysis, AxleAnalysis, Budget, Measured};
 use crate::run::Counts;
 use crate::vehicle::Vehicle;
@@ -131,6 +131,7 @@ pub fn entries(axle: &AxleAnalysis) -> Vec<Entry> {
     for link in &axle.links {
         for (of, measured) in [
             (OfLink::Play, &link.play_m),
+            (OfLink::DrawnGive, &link.drawn_give_m),
             (OfLink::Compliance, &link.compliance_m_per_n),
             (OfLink::ApparentChange, &link.apparent_change_m),
             (OfLink::Length, &link.length_m),
@@ -142,12 +143,17 @@ pub fn entries(axle: &AxleAnalysis) -> Vec<Entry> {
 }
 
 fn axle_record(vehicle: &Vehicle, axle: &AxleAnalysis, ramp_angle_rad: Option<f64>) -> AxleRecord {
+    let mut basis =
+        vehicle.axles.get(axle.index).map(|a| basis(vehicle, a, ramp_angle_rad)).unwrap_or_default();
+    if !axle.stepped.is_empty() {
+        basis.insert(quantity::PULL.to_owned(), IN_STEPS.to_owned());
+    }
     AxleRecord {
         name: axle.name.clone(),
         chi_square_per_dof: axle.fit.chi_square_per_dof,
         heave_m: axle.travel.heave_m,
         roll_rad: axle.travel.roll_rad,
-        basis: vehicle.axles.get(axle.index).map(|a| basis(vehicle, a, ramp_angle_rad)).unwrap_or_default(),
+        basis,
         entries: entries(axle),
     }
 }

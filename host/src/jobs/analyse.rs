@@ -3,7 +3,7 @@
 use super::source::{self, Request, Source};
 use crate::explain::Failure;
 use crate::judge::compare::{InUse, holes_in_use};
-use crate::judge::give::with_compliance;
+use crate::judge::give::with_give;
 use crate::measure::{self, Analysis, MeasureError};
 
 /// An analysis with what it was made from.
@@ -34,5 +34,5 @@ pub fn run(request: &Request) -> Result<Analysed, Failure> {
 /// Where the run has no zero or no data.
 pub fn measured(source: &Source) -> Result<Analysis, MeasureError> {
     let analysis = measure::analyse(&source.vehicle, &source.rig, &source.recording)?;
-    Ok(with_compliance(&source.vehicle, analysis))
+    Ok(with_give(&source.vehicle, analysis))
 }

@@ -1,6 +1,7 @@
 //! What everybody reads before a test starts, and what to do in each phase. One text for the command line, the page and
 //! the report.
 
+use crate::rig::Rig;
 use crate::run::Phase;
 
 /// The usual cautions, one sentence or two each.
@@ -18,8 +19,9 @@ pub const CAUTIONS: [&str; 7] = [
 /// What concerns whoever unbolts a link under a vehicle.
 pub const UNDER_A_VEHICLE: &str = CAUTIONS[1];
 
-/// What to do in a phase.
-pub fn instruction(phase: Phase) -> &'static str {
+/// What to do in a phase: with a sensor that reads the pull, in steps that tell what the links give.
+pub fn instruction(phase: Phase, rig: &Rig) -> &'static str {
+    let in_steps = rig.sensors.iter().any(|s| s.kind.reads_pull());
     match phase {
         Phase::Still => {
             "Level floor, ride height, nobody in or on the vehicle, engine off. Touch nothing for ten seconds."
@@ -37,6 +39,22 @@ pub fn instruction(phase: Phase) -> &'static str {
              lift; then back the same way."
         }
         Phase::Obstacle => "Drive slowly over rough ground that uses all of the travel.",
+        Phase::RockForward if in_steps => {
+            "Wheels held, nobody in line with the strap. Pull forward to a third of the load and hold for three seconds, to \
+             two thirds and hold, to all of it and hold; never a little back in between; then let go."
+        }
+        Phase::RockBack if in_steps => {
+            "Wheels held, nobody in line with the strap. Pull back to a third of the load and hold for three seconds, to two \
+             thirds and hold, to all of it and hold; never a little back in between; then let go."
+        }
+        Phase::ShoveLeft if in_steps => {
+            "Nobody in line with the strap. Pull the frame to the left at axle height, to a third of the load and hold for \
+             three seconds, to two thirds and hold, to all of it and hold; never a little back in between; then let go."
+        }
+        Phase::ShoveRight if in_steps => {
+            "Nobody in line with the strap. Pull the frame to the right at axle height, to a third of the load and hold for \
+             three seconds, to two thirds and hold, to all of it and hold; never a little back in between; then let go."
+        }
         Phase::RockForward => {
             "Wheels held. Pull or drive the axle forward, hold for three seconds, let go; three times."
         }
@@ -55,6 +73,26 @@ pub fn instruction(phase: Phase) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn with_a_scale_in_the_strap_the_pull_comes_in_steps() {
+        use crate::virtual_rig::scenario;
+        const STRAP: &str =
+            "[[sensor]]\nname = \"strap\"\nkind = \"force\"\nscale = 0.5\nscale_u = 0.01\nnoise = 10\n";
+        let vehicle = crate::vehicle::file::parse(scenario::VEHICLE, "vehicle.toml").unwrap();
+        let rig = |text: &str| crate::rig::file::parse(text, "rig.toml", &vehicle).unwrap();
+        let (bare, scaled) = (rig(scenario::RIG), rig(&format!("{}\n{STRAP}", scenario::RIG)));
+        let pulls = [Phase::RockForward, Phase::RockBack, Phase::ShoveLeft, Phase::ShoveRight];
+        for phase in pulls {
+            assert!(instruction(phase, &bare).contains("three times"), "{phase:?}");
+            let steps = instruction(phase, &scaled);
+            assert!(
+                steps.contains("to two thirds and hold") && steps.contains("in line with the strap"),
+                "{steps}"
+            );
+        }
+        assert_eq!(instruction(Phase::Still, &scaled), instruction(Phase::Still, &bare));
+    }
 
     #[test]
     fn the_cautions_name_every_usual_hazard() {

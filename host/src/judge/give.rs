@@ -1,12 +1,13 @@
-//! What each link gives under load, apart from its play: the measured slope of its apparent length by the pull, over the force
+//! What each link gives under load. Apart from its play, where several loads were held: the measured slope of its apparent length by the pull, over the force
 //! that the drawing says a newton of pull puts along it. What the chassis' brackets give is in it.
 //!
 //! Where more links hold an axle than need be, they share the pull by their stiffness, which the drawing knows by halves: that
-//! uncertainty is in the result.
+//! uncertainty is in the result. Under one load, where play and give are one jump: what the joints give as drawn.
 
-use super::looseness::{BUSH_U, case};
+use super::looseness::{BUSH_U, Give, case};
 use crate::design::Mechanism;
 use crate::design::loads::applied;
+use crate::measure::links::lines;
 use crate::measure::{Analysis, AxleAnalysis, LinkMeasured, Load, Measured, Status, Stepped};
 use crate::vehicle::{Axle, Bush, Vehicle};
 
@@ -17,13 +18,34 @@ const HARDEST_PULL_N: f64 = 20e3;
 /// A slope, and a jump, are resolved beyond this many standard uncertainties.
 const RESOLVED: f64 = 2.0;
 
-/// The analysis with the compliance of every link that the drawing can tell the force in, and the play of those without it.
-/// An axle whose drawing cannot be solved stays as it was measured.
-pub fn with_compliance(vehicle: &Vehicle, mut analysis: Analysis) -> Analysis {
+/// The analysis with what links give: the compliance of every link that the drawing can tell the force in, and the play of
+/// those without it; what the others' joints give as drawn. An axle whose drawing cannot be solved stays as it was measured.
+pub fn with_give(vehicle: &Vehicle, mut analysis: Analysis) -> Analysis {
+    let load_n = analysis.facts.load_n;
     for axle in &mut analysis.axles {
+        with_drawn_give(vehicle, axle, load_n);
         with_compliance_of(vehicle, axle);
     }
     analysis
+}
+
+/// Says of every link's play how much of it the joints give as drawn, under the load that moved the link most.
+fn with_drawn_give(vehicle: &Vehicle, analysis: &mut AxleAnalysis, load_n: Option<f64>) {
+    let Some(axle) = vehicle.axles.get(analysis.index) else { return };
+    let Ok(mechanism) = Mechanism::new(vehicle, analysis.index) else { return };
+    let lines = lines(axle, vehicle.tolerance_m);
+    let expected: Vec<_> = analysis
+        .turned
+        .iter()
+        .filter_map(|turned| Some((turned, Give::expected(axle, &mechanism, turned.load, load_n, &lines)?)))
+        .collect();
+    for (k, link) in analysis.links.iter_mut().enumerate() {
+        let most = expected.iter().max_by(|a, b| a.0.of(k).0.total_cmp(&b.0.of(k).0));
+        if let Some((turned, give)) = most {
+            let (mean_m, u_m) = give.of(k);
+            link.drawn_give_m = Measured::new(turned.jump_m[k].signum() * mean_m, u_m);
+        }
+    }
 }
 
 fn with_compliance_of(vehicle: &Vehicle, analysis: &mut AxleAnalysis) {
@@ -181,6 +203,7 @@ fn put(link: &mut LinkMeasured, told: &Told) {
         (play_m.abs(), u),
         "apart from what it gives, no more than the sensors' hysteresis and noise could make",
     );
+    link.drawn_give_m = Measured::without(Status::NotMeasured, "its play is without what it gives");
     if play_m < 0.0 {
         link.play_m.status = Status::NotResolved;
         link.play_m.why = Some("no play shows beside what it gives under load".into());

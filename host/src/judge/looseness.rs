@@ -53,13 +53,13 @@ pub fn findings(
 }
 
 /// How far the links' lengths change when a load turns round although nothing is loose.
-struct Give {
+pub(super) struct Give {
     mean_m: DVector<f64>,
     covariance: DMatrix<f64>,
 }
 
 impl Give {
-    fn expected(
+    pub(super) fn expected(
         axle: &Axle,
         mechanism: &Mechanism,
         load: Load,
@@ -82,6 +82,11 @@ impl Give {
         let own = mean_m.map(|m| (BUSH_U * m).powi(2) + SETTLES_M.powi(2));
         let covariance = DMatrix::from_diagonal(&own) + &pattern * pattern.transpose() * load_u.powi(2);
         Some(Self { mean_m, covariance })
+    }
+
+    /// Of one line, m: the change and its standard uncertainty.
+    pub(super) fn of(&self, line: usize) -> (f64, f64) {
+        (self.mean_m[line], self.covariance[(line, line)].sqrt())
     }
 }
 

@@ -286,6 +286,7 @@ impl AxleRun<'_> {
                     nominal_m: line.nominal_m(),
                     length_m: self.length(line),
                     play_m: play::of_line(&self.path, turned, k),
+                    drawn_give_m: Measured::without(Status::NotMeasured, "the drawing does not tell"),
                     compliance_m_per_n: give::why_not(&self.path, self.rig, self.index),
                     apparent_change_m: change,
                     apparent_m,

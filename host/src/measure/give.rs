@@ -47,7 +47,7 @@ impl<'a> PullSensors<'a> {
                     .map(|at| at.value)
                     .collect();
                 let zero = still.iter().sum::<f64>() / still.len() as f64;
-                (force.link.is_none() && !still.is_empty()).then_some((k, &force.reading, zero))
+                (sensor.kind.reads_pull() && !still.is_empty()).then_some((k, &force.reading, zero))
             });
         Self { of: found.collect() }
     }
@@ -126,12 +126,11 @@ pub(super) fn stepped(
 /// Why nothing is said of what links give, and what would help.
 pub(super) fn why_not(path: &Path, rig: &Rig, axle: usize) -> Measured {
     let loaded: Vec<&PathPoint> = path.points.iter().filter(|p| loads(p.phase)).collect();
-    let reads_pull = |kind: &Kind| matches!(kind, Kind::Force(force) if force.link.is_none());
     let (status, why) = if loaded.is_empty() {
         (Status::NotMeasured, "needs a rock or shove test, held at several known loads")
     } else if loaded.iter().all(|p| p.estimate.seen.contains(&false)) {
         (Status::NotMeasured, "needs all six coordinates of the axle")
-    } else if !rig.sensors.iter().any(|s| s.axle == axle && reads_pull(&s.kind)) {
+    } else if !rig.sensors.iter().any(|s| s.axle == axle && s.kind.reads_pull()) {
         (
             Status::NotMeasured,
             "needs several known loads: a force sensor on the strap or the jack (kind = \"force\" in rig.toml), and the pull held at a third, at two thirds and at all of it",

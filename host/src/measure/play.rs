@@ -32,6 +32,8 @@ pub(super) const RESTS_U: f64 = 0.816;
 /// What another level must save of the squared residuals, by the logarithm of the number of blocks: its value and where it begins
 /// are two numbers (BIC: Schwarz, Annals of Statistics 6, 1978).
 const LEVEL_PRICE: f64 = 2.0;
+/// Levels that differ by less than so many standard uncertainties of their difference are the same hold, made again.
+const ALIKE: f64 = 2.0;
 /// Most blocks of a phase, so that finding its levels stays quick: longer phases have longer blocks.
 const MOST_BLOCKS: usize = 500;
 /// Directions of the axle (m, rad) less sure than this are not seen.
@@ -143,7 +145,7 @@ fn said(observer: &Observer, instant: &Instant) -> Said {
 pub(super) const AT_REST: RelativeAcceleration =
     RelativeAcceleration { value: Vector3::new(0.0, 0.0, 0.0), u: 0.0 };
 
-/// The two holds: of each phase the level that goes furthest its way. Which way that is, both phases as wholes
+/// The two holds: of each phase the level that goes furthest its way, with others that are as far, since a pull may be repeated. Which way that is, both phases as wholes
 /// say: a single block, chosen because it lies far out, would take its own noise for the way.
 fn held(path: &Path, blocks: [Vec<Instant>; 2], least: usize) -> Option<[Instant; 2]> {
     let said = blocks.each_ref().map(|b| b.iter().map(|i| said(&path.observer, i)).collect::<Vec<_>>());
@@ -160,16 +162,25 @@ fn held(path: &Path, blocks: [Vec<Instant>; 2], least: usize) -> Option<[Instant
     let hold = |of: &[(&Instant, &Said)], way: f64| {
         let far: Vec<f64> =
             of.iter().map(|(_, s)| way * across.dot(&s.residuals.component_div(sigma))).collect();
-        mean(&of.get(furthest(&far, least)?)?.iter().map(|(block, _)| *block).collect::<Vec<_>>())
+        let blocks: Vec<&Instant> =
+            furthest(&far, least).into_iter().flatten().filter_map(|k| of.get(k)).map(|(b, _)| *b).collect();
+        mean(&blocks)
     };
     Some([hold(&one, 1.0)?, hold(&other, -1.0)?])
 }
 
-/// The level of at least so many blocks that goes furthest; `far` in standard deviations of one block.
-fn furthest(far: &[f64], least: usize) -> Option<Range<usize>> {
-    let mean = |level: &Range<usize>| far[level.clone()].iter().sum::<f64>() / level.len() as f64;
+/// The levels of at least so many blocks that go furthest; `far` in standard deviations of one block.
+fn furthest(far: &[f64], least: usize) -> Vec<Range<usize>> {
     let long = levels(far).into_iter().filter(|level| level.len() >= least);
-    long.max_by(|a, b| mean(a).total_cmp(&mean(b)))
+    let means: Vec<(f64, Range<usize>)> =
+        long.map(|level| (far[level.clone()].iter().sum::<f64>() / level.len() as f64, level)).collect();
+    let Some((most, best)) = means.iter().max_by(|a, b| a.0.total_cmp(&b.0)) else { return Vec::new() };
+    let u = |level: &Range<usize>| (1.0 / level.len() as f64 + 1.0 / best.len() as f64).sqrt();
+    means
+        .iter()
+        .filter(|(mean, level)| most - mean <= ALIKE * u(level))
+        .map(|(_, level)| level.clone())
+        .collect()
 }
 
 /// The stretches of constant level that a series with noise of standard deviation 1 consists of: least squares with a price on
@@ -282,12 +293,18 @@ mod tests {
 
     #[test]
     fn levels_are_found_where_they_change_and_noise_makes_none() {
-        assert_eq!(levels(&steps(&[(60, 0.0)])), [0..60], "nothing gives");
+        let ends = |found: Vec<Range<usize>>| found.iter().map(|r| (r.start, r.end)).collect::<Vec<_>>();
+        let levels = |steps: &[f64]| ends(levels(steps));
+        let furthest = |steps: &[f64]| ends(furthest(steps, 5));
+        assert_eq!(levels(&steps(&[(60, 0.0)])), [(0, 60)], "nothing gives");
         let found = levels(&steps(&[(16, 0.0), (20, 4.0), (24, 8.0)]));
-        assert_eq!(found, [36..60, 16..36, 0..16]);
-        assert_eq!(furthest(&steps(&[(16, 4.0), (20, 8.0), (24, 0.0)]), 5), Some(16..36));
+        assert_eq!(found, [(36, 60), (16, 36), (0, 16)]);
+        assert_eq!(furthest(&steps(&[(16, 4.0), (20, 8.0), (24, 0.0)])), [(16, 36)]);
         // A jerk is no hold.
-        assert_eq!(furthest(&steps(&[(16, 0.0), (4, 40.0), (20, 6.0)]), 5), Some(20..40));
-        assert_eq!(furthest(&[1.0, 2.0], 5), None);
+        assert_eq!(furthest(&steps(&[(16, 0.0), (4, 40.0), (20, 6.0)])), [(20, 40)]);
+        assert_eq!(furthest(&[1.0, 2.0]), []);
+        // The same pull three times is three holds of one.
+        let again = steps(&[(10, 0.0), (16, 6.0), (10, 0.0), (16, 6.2), (10, 0.0), (16, 5.9)]);
+        assert_eq!(furthest(&again), [(62, 78), (36, 52), (10, 26)]);
     }
 }

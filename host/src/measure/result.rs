@@ -256,6 +256,9 @@ pub struct LinkMeasured {
     /// Play of its joints, m: the jump of its apparent length when a load turns round, with what its bushes and brackets give
     /// under that load, or without where its compliance is measured. Not resolved, it still carries the jump and its u.
     pub play_m: Measured,
+    /// How much of `play_m` its joints give as they are drawn, m; not measured where the compliance is, since its play is then
+    /// without. The judge puts it in; its error is shared by all runs under one load.
+    pub drawn_give_m: Measured,
     /// What it gives for each newton along it, chassis brackets included, m/N. The judge puts it in, since the force along a link
     /// under a pull comes from the drawing; not resolved, it still carries the slope and its u.
     pub compliance_m_per_n: Measured,

@@ -266,6 +266,13 @@ pub struct Input {
     pub excitation: Option<u8>,
 }
 
+impl Kind {
+    /// Whether it reads how hard an axle is pulled: a force sensor on the strap, not within a link.
+    pub fn reads_pull(&self) -> bool {
+        matches!(self, Kind::Force(force) if force.link.is_none())
+    }
+}
+
 impl Sensor {
     /// The scalar reading, where the sensor has one.
     pub fn reading(&self) -> Option<&Reading> {

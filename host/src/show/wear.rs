@@ -6,12 +6,14 @@ use super::words;
 use crate::history::growth::{Growth, Span};
 use crate::history::quantity::{OfLink, Quantity};
 use crate::history::store::RunRow;
-use crate::history::wear::{Assessment, AxleWear, Drift, Joint, JointState, Wear};
+use crate::history::wear::{Alarm, Assessment, AxleWear, Drift, Joint, JointState, Wear};
 use crate::jobs::wear::LATEST;
 use jiff::{Timestamp, ToSpan};
 
 /// Years beyond which a date is not worth telling.
 const FAR_YEARS: f64 = 5.0;
+/// What the joints give as drawn is told where it is at least this part of the play.
+const WORTH_TELLING: f64 = 0.1;
 /// Runs beyond which a number of runs is not worth telling.
 const FAR_RUNS: f64 = 200.0;
 
@@ -29,7 +31,7 @@ pub fn headline(wear: &Wear) -> String {
     match (wear.runs.is_empty(), measured, drifted) {
         (true, _, _) => "no run has been recorded.".into(),
         (_, _, 1..) => {
-            "no joint's play grows, but the axle moves otherwise than it did: see which numbers have changed."
+            "no joint grows looser or softer, but the axle moves otherwise than it did: see which numbers have changed."
                 .into()
         }
         (_, true, 0) => "nothing points to a joint that wears.".into(),
@@ -49,7 +51,7 @@ pub fn looked_at(wear: &Wear) -> String {
 /// Sign of a state, for text.
 pub fn sign(state: JointState) -> char {
     match state {
-        JointState::Worn | JointState::Growing => '!',
+        JointState::Worn | JointState::Growing | JointState::Softening => '!',
         JointState::Steady => '·',
         JointState::TooFew | JointState::NotMeasured => '?',
     }
@@ -63,14 +65,8 @@ pub fn joint(axle: &AxleWear, joint: &Joint, runs: &[RunRow], units: Units) -> V
     };
     let current = play.current();
     let mut told = vec![state(axle, joint, length)];
-    if let Some(alarm) = play.alarm {
-        let name = |step: usize| step_name(play, runs, step);
-        told.push(format!(
-            "runs one way since {}; the charts spoke at {}",
-            name(alarm.since),
-            name(alarm.first)
-        ));
-    }
+    told.extend(play.alarm.map(|alarm| spoken(play, &alarm, runs)));
+    told.extend(joint.compliance.as_ref().and_then(|c| gives(c, runs, units)));
     if matches!(joint.state, JointState::Worn | JointState::Growing) {
         if let Some(sure) = joint.sure {
             let percent = number(100.0 * sure.min(0.99), 0);
@@ -80,6 +76,8 @@ pub fn joint(axle: &AxleWear, joint: &Joint, runs: &[RunRow], units: Units) -> V
             told.push(rate(growth, length, "a run"));
         }
         told.extend(left(joint, runs, play));
+    }
+    if joint.state.is_suspect() {
         told.extend(joint.ends.iter().cloned());
         if !joint.ends.is_empty() {
             told.push("a run does not tell one end from the other: look at both".into());
@@ -88,6 +86,31 @@ pub fn joint(axle: &AxleWear, joint: &Joint, runs: &[RunRow], units: Units) -> V
         told.push(format!("over {}", counted(current.len(), "run")));
     }
     told
+}
+
+/// Since when a chart speaks.
+fn spoken(assessment: &Assessment, alarm: &Alarm, runs: &[RunRow]) -> String {
+    let name = |step: usize| step_name(assessment, runs, step);
+    format!("runs one way since {}; the charts spoke at {}", name(alarm.since), name(alarm.first))
+}
+
+/// What a link gives under load, and whether that grows.
+fn gives(compliance: &Assessment, runs: &[RunRow], units: Units) -> Option<String> {
+    let scale = units.compliance();
+    let baseline = compliance.baseline.map(|b| (b.mean, b.u));
+    let last = compliance.current().last().map(|s| (s.value, s.u));
+    Some(match (compliance.alarm, baseline, last) {
+        (Some(alarm), Some(was), Some(now)) => format!(
+            "gives {} under load, {} before: its rubber ages, or its bracket cracks; {}",
+            scale.with_u(now.0, Some(now.1)),
+            scale.with_u(was.0, Some(was.1)),
+            spoken(compliance, &alarm, runs)
+        ),
+        (_, baseline, last) => {
+            let (value, u) = baseline.or(last)?;
+            format!("gives {} under load", scale.with_u(value, Some(u)))
+        }
+    })
 }
 
 fn state(axle: &AxleWear, joint: &Joint, length: Scale) -> String {
@@ -99,7 +122,11 @@ fn state(axle: &AxleWear, joint: &Joint, length: Scale) -> String {
         (_, _, _, Some(last)) => (last.value, last.u),
         _ => (0.0, 0.0),
     };
-    let text = format!("{}: play {}", joint.state.word(), length.with_u(now.0, Some(now.1)));
+    let mut text = format!("{}: play {}", joint.state.word(), length.with_u(now.0, Some(now.1)));
+    if let Some((give_m, u)) = joint.drawn_give.filter(|g| g.0 > WORTH_TELLING * now.0) {
+        let give = length.with_u(give_m, Some(u));
+        text.push_str(&format!(", of which its joints give {give} as drawn"));
+    }
     match (axle.limit_m, joint.state) {
         (Some(limit), JointState::Worn) => format!("{text}, beyond your limit of {}", length.limit(limit)),
         (Some(limit), _) => format!("{text}, your limit is {}", length.limit(limit)),
@@ -186,7 +213,8 @@ pub fn drift(drift: &Drift, runs: &[RunRow], units: Units) -> String {
 /// How patient the charts are, once per page.
 pub fn patience(axle: &AxleWear) -> String {
     let joints = axle.joints.iter().filter(|j| j.play.is_some()).count();
-    let followed = joints + axle.numbers_followed;
+    let soft = axle.joints.iter().filter(|j| j.compliance.is_some()).count();
+    let followed = joints + soft + axle.numbers_followed;
     let runs = crate::history::chart::Sides::Both.limits().in_control_runs;
     let shared = if followed > 1 {
         format!(

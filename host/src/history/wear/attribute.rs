@@ -3,15 +3,17 @@
 use super::{Assessment, Step};
 use super::{AxleWear, Drift, Joint, JointState, Past, Wear, assess, is_number, places};
 use crate::history::comparable::what_goes_on;
-use crate::history::growth::{Dated, Growth, fit};
+use crate::history::growth::{Dated, Growth, Limit, fit};
 use crate::history::quantity::{OfLink, Quantity};
 use crate::history::service::{Work, element_of, elements};
-use crate::history::store::{AxleRow, RunRow};
+use crate::history::store::{AxleRow, RunRow, SeriesRow};
 use crate::vehicle::{Axle, Side};
 use std::collections::{HashMap, HashSet};
 
 /// Confidence of "worn".
 const WORN: f64 = 0.95;
+/// The same of one value, in standard uncertainties of a normal distribution.
+const ONE_SIDED_95: f64 = 1.645;
 /// Probability from which on a rise is told although no chart has spoken: odds of a hundred to one against none and the other
 /// links, which chance gives about once in a hundred baselines; the charts speak falsely more often than that.
 const RISES: f64 = 0.99;
@@ -30,13 +32,19 @@ pub fn wear_of(past: Past) -> Wear {
 }
 
 fn axle_wear(past: &Past, places: &HashMap<i64, usize>, axle: &Axle) -> AxleWear {
-    let series = past.series.iter().filter(|s| s.axle == axle.name);
-    let mut joints = Vec::new();
+    let series: Vec<&SeriesRow> = past.series.iter().filter(|s| s.axle == axle.name).collect();
+    let mut joints: Vec<Joint> = Vec::new();
     let mut numbers = Vec::new();
-    for one in series {
+    for one in &series {
         match &one.quantity {
             Quantity::Link(OfLink::Play, link) => {
-                joints.push(joint(past, axle, link, Some(assess(past, places, axle, one))));
+                let of = |of| series.iter().copied().find(|s| s.quantity == Quantity::Link(of, link.clone()));
+                let seen = Seen {
+                    play: assess(past, places, axle, one),
+                    drawn_give: of(OfLink::DrawnGive),
+                    compliance: of(OfLink::Compliance).map(|s| assess(past, places, axle, s)),
+                };
+                joints.push(joint(past, axle, link, seen));
             }
             quantity if !one.points.is_empty() && is_followed(quantity) => {
                 numbers.push(assess(past, places, axle, one));
@@ -71,10 +79,18 @@ fn urgency(joint: &Joint) -> (JointState, f64) {
     (joint.state, left.unwrap_or(f64::INFINITY))
 }
 
-fn joint(past: &Past, axle: &Axle, link: &str, play: Option<Assessment>) -> Joint {
+/// What runs have said of a link.
+struct Seen<'a> {
+    play: Assessment,
+    drawn_give: Option<&'a SeriesRow>,
+    compliance: Option<Assessment>,
+}
+
+fn joint(past: &Past, axle: &Axle, link: &str, seen: Seen<'_>) -> Joint {
     let elements = elements(axle);
     let element = element_of(link, &elements).unwrap_or(link).to_owned();
-    let play = play.filter(|p| !p.steps.is_empty());
+    let play = Some(seen.play).filter(|p| !p.steps.is_empty());
+    let compliance = seen.compliance.filter(|c| !c.steps.is_empty());
     let current = play.as_ref().map_or(&[][..], Assessment::current);
     let sigma = play.as_ref().and_then(|p| p.baseline).map_or(0.0, |b| b.sigma_rep);
     let dated = |t: &dyn Fn(usize, &Step) -> f64| -> Vec<Dated> {
@@ -86,27 +102,45 @@ fn joint(past: &Past, axle: &Axle, link: &str, play: Option<Assessment>) -> Join
     };
     let started = |s: &Step| past.runs.get(s.run).map_or(0.0, |r| r.facts.started_us as f64);
     let zero = current.first().map_or(0.0, started);
-    let limit = axle.wear_play_m;
+    let latest = current.last().and_then(|s| past.runs.get(s.run)).map(|r| r.id);
+    let drawn_give = seen.drawn_give.and_then(|s| {
+        let point = s.points.iter().find(|p| Some(p.run) == latest)?;
+        Some((point.value, point.u))
+    });
+    let (give_m, give_u_m) = drawn_give.unwrap_or_default();
+    let limit = axle.wear_play_m.map(|play_m| Limit { value: play_m + give_m, u: give_u_m });
     let by_run = fit(&dated(&|k, _| k as f64), limit);
     let by_day = fit(&dated(&|_, s| (started(s) - zero) / DAY_US), limit);
-    let state = state(play.as_ref(), by_run.as_ref(), limit);
+    let state = state(play.as_ref(), by_run.as_ref(), limit, compliance.as_ref());
     let ends = ends(past, &element, current);
-    Joint { link: link.to_owned(), element, state, sure: None, play, by_run, by_day, ends }
+    let link = link.to_owned();
+    Joint { link, element, state, sure: None, play, drawn_give, limit, compliance, by_run, by_day, ends }
 }
 
-fn state(play: Option<&Assessment>, growth: Option<&Growth>, limit: Option<f64>) -> JointState {
+fn state(
+    play: Option<&Assessment>,
+    growth: Option<&Growth>,
+    limit: Option<Limit>,
+    compliance: Option<&Assessment>,
+) -> JointState {
     let Some(play) = play else { return JointState::NotMeasured };
     let current = play.current();
     let beyond = match (growth.and_then(|g| g.beyond), limit, current.last()) {
         (Some(beyond), _, _) => beyond,
         // Too few runs for a level: the last run alone.
-        (None, Some(limit), Some(last)) if last.value - limit > 1.645 * last.u => 1.0,
+        (None, Some(limit), Some(last))
+            if last.value - limit.value > ONE_SIDED_95 * last.u.hypot(limit.u) =>
+        {
+            1.0
+        }
         _ => 0.0,
     };
     if beyond >= WORN {
         JointState::Worn
     } else if play.alarm.is_some() {
         JointState::Growing
+    } else if compliance.is_some_and(|c| c.alarm.is_some()) {
+        JointState::Softening
     } else if current.len() < LEAST_RUNS {
         JointState::TooFew
     } else {
@@ -122,7 +156,9 @@ fn share_out(joints: &mut [Joint]) {
     let sum: f64 = (-best).exp() + joints.iter().filter_map(factor).map(|f| (f - best).exp()).sum::<f64>();
     for joint in joints {
         joint.sure = factor(joint).map(|f| (f - best).exp() / sum);
-        if joint.state == JointState::Steady && joint.sure.is_some_and(|s| s >= RISES) {
+        if matches!(joint.state, JointState::Steady | JointState::Softening)
+            && joint.sure.is_some_and(|s| s >= RISES)
+        {
             joint.state = JointState::Growing;
         }
     }
@@ -163,7 +199,8 @@ fn drift(number: &Assessment) -> Option<Drift> {
 
 /// Why series began anew by themselves, and what goes on across it.
 fn breaks(joints: &[Joint], numbers: &[Assessment], runs: &[RunRow]) -> Vec<String> {
-    let all: Vec<&Assessment> = joints.iter().filter_map(|j| j.play.as_ref()).chain(numbers).collect();
+    let of_joints = joints.iter().flat_map(|j| j.play.iter().chain(&j.compliance));
+    let all: Vec<&Assessment> = of_joints.chain(numbers).collect();
     let quantities: Vec<Quantity> = all.iter().map(|a| a.quantity.clone()).collect();
     let mut met: Vec<(usize, Vec<String>, Vec<Quantity>)> = Vec::new();
     for one in &all {
@@ -201,11 +238,13 @@ fn otherwise(
     joints: &[Joint],
     drifts: &[Drift],
 ) -> Vec<String> {
-    let suspects: Vec<&Joint> =
-        joints.iter().filter(|j| matches!(j.state, JointState::Worn | JointState::Growing)).collect();
+    let suspects: Vec<&Joint> = joints.iter().filter(|j| j.state.is_suspect()).collect();
     let mut told = Vec::new();
     let rows = past.axles.get(&axle.name).map_or(&[][..], Vec::as_slice);
-    let alarms = suspects.iter().filter_map(|j| j.play.as_ref()).chain(drifts.iter().map(|d| &d.number));
+    let alarms = suspects
+        .iter()
+        .flat_map(|j| j.play.iter().chain(&j.compliance))
+        .chain(drifts.iter().map(|d| &d.number));
     let earliest = alarms.filter_map(|a| Some(a.steps.get(a.alarm?.since)?.run)).min();
     if let Some(sentence) = earliest.and_then(|since| contradiction(rows, places, since)) {
         told.push(sentence);

@@ -9,7 +9,7 @@ pub(crate) mod tests;
 pub use assess::{Alarm, Assessment, Segment, Step, assess};
 pub use attribute::wear_of;
 
-use super::growth::Growth;
+use super::growth::{Growth, Limit};
 use super::service::ServiceEvent;
 use super::store::{AxleRow, RunRow, SeriesRow};
 use super::{comparable::Basis, quantity::Quantity};
@@ -40,6 +40,8 @@ pub enum JointState {
     Worn,
     /// Its play grows.
     Growing,
+    /// It gives more and more under load: rubber ages before it has any play.
+    Softening,
     /// Too few runs since the last work on it to say.
     TooFew,
     /// Nothing points to wear.
@@ -49,11 +51,17 @@ pub enum JointState {
 }
 
 impl JointState {
+    /// Whether it is worth a look before the next trip.
+    pub fn is_suspect(self) -> bool {
+        matches!(self, JointState::Worn | JointState::Growing | JointState::Softening)
+    }
+
     /// The words that people and JSON read.
     pub fn word(self) -> &'static str {
         match self {
             JointState::Worn => "worn",
             JointState::Growing => "growing",
+            JointState::Softening => "softening",
             JointState::TooFew => "too few runs",
             JointState::Steady => "steady",
             JointState::NotMeasured => "not measured",
@@ -74,6 +82,12 @@ pub struct Joint {
     pub sure: Option<f64>,
     /// Its play over the runs.
     pub play: Option<Assessment>,
+    /// What the joints give as drawn of that play, and its standard uncertainty, m; none where the play is without.
+    pub drawn_give: Option<(f64, f64)>,
+    /// Where the play, give and all, passes the builder's limit, m.
+    pub limit: Option<Limit>,
+    /// What it gives under load over the runs, where that was measured.
+    pub compliance: Option<Assessment>,
     /// Growth by runs.
     pub by_run: Option<Growth>,
     /// Growth by days.
@@ -124,14 +138,9 @@ pub struct Wear {
 }
 
 impl Wear {
-    /// Joints that are worn or grow, over all axles.
+    /// Joints that are worn, grow or go soft, over all axles.
     pub fn suspects(&self) -> impl Iterator<Item = (&AxleWear, &Joint)> {
-        self.axles.iter().flat_map(|a| {
-            a.joints
-                .iter()
-                .filter(|j| matches!(j.state, JointState::Worn | JointState::Growing))
-                .map(move |j| (a, j))
-        })
+        self.axles.iter().flat_map(|a| a.joints.iter().filter(|j| j.state.is_suspect()).map(move |j| (a, j)))
     }
 }
 

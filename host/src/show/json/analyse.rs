@@ -103,6 +103,7 @@ struct Link<'a> {
     length_m: Plain,
     nominal_m: f64,
     play_m: Value,
+    drawn_give_m: Value,
     compliance_m_per_n: Value,
     in_use: Vec<Hole>,
 }
@@ -173,6 +174,7 @@ impl<'a> Link<'a> {
             length_m: Plain::new(link.length_m.value, link.length_m.u),
             nominal_m: link.nominal_m,
             play_m: Value::of(&link.play_m),
+            drawn_give_m: Value::of(&link.drawn_give_m),
             compliance_m_per_n: Value::of(&link.compliance_m_per_n),
             in_use: in_use
                 .iter()

@@ -99,9 +99,13 @@ fn links_say_which_hole_the_motion_fits() {
     let document = parsed(&super::analysis(&sample::analysis(), &holes(), &[]));
     let links = document["axles"][0]["links"].as_array().expect("links");
     for link in links {
-        has(link, &["name", "length_m", "nominal_m", "play_m", "compliance_m_per_n", "in_use"]);
+        has(
+            link,
+            &["name", "length_m", "nominal_m", "play_m", "drawn_give_m", "compliance_m_per_n", "in_use"],
+        );
         has(&link["length_m"], &["value", "u"]);
         is_measured(&link["play_m"]);
+        is_measured(&link["drawn_give_m"]);
         is_measured(&link["compliance_m_per_n"]);
     }
     let odds = links[0]["in_use"].as_array().expect("holes");

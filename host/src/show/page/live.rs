@@ -107,7 +107,9 @@ impl Told {
                 || if seconds.is_some() { "Paused".into() } else { "Setting up the logger".into() },
                 |phase| words::capital(phase.words()),
             ),
-            instruction: phase.map_or(if seconds.is_some() { waits } else { "" }, instruction).to_owned(),
+            instruction: phase
+                .map_or(if seconds.is_some() { waits } else { "" }, |phase| instruction(phase, progress.rig))
+                .to_owned(),
             next,
             counts: format!("{:.0} s, {} readings, {} lost", live.trail().end_s(), live.received, live.lost),
             advice: String::new(),

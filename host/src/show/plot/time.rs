@@ -84,8 +84,8 @@ pub fn of_joint(wear: &Wear, link: Option<&str>, chart: Chart, units: Units) -> 
     joints.sort_by_key(|(_, j)| j.state);
     let found =
         joints.into_iter().find(|(_, j)| link.map_or(j.state != JointState::NotMeasured, |l| j.link == l));
-    match found.and_then(|(axle, joint)| Some((axle.limit_m, joint.play.as_ref()?))) {
-        Some((limit, play)) => of_assessment(play, &wear.runs, limit, chart, units),
+    match found.and_then(|(_, joint)| Some((joint.limit, joint.play.as_ref()?))) {
+        Some((limit, play)) => of_assessment(play, &wear.runs, limit.map(|l| l.value), chart, units),
         None => Plot {
             slug: slug(link.unwrap_or("play")),
             title: String::new(),

@@ -5,6 +5,7 @@ use super::{Options, origin, page};
 use crate::history::wear::{AxleWear, Joint, JointState, Wear};
 use crate::show::plot::{self, Chart};
 use crate::show::units::PLUS_MINUS;
+use crate::show::units::Units;
 use crate::show::{wear as say, words};
 use maud::{Markup, PreEscaped, html};
 
@@ -37,7 +38,7 @@ pub fn wear_sections(wear: &Wear, said: &[String], options: &Options) -> Markup 
 
 fn axle_section(axle: &AxleWear, wear: &Wear, options: &Options) -> Markup {
     let measured: Vec<&Joint> = axle.joints.iter().filter(|j| j.play.is_some()).collect();
-    let suspected = |j: &&&Joint| matches!(j.state, JointState::Worn | JointState::Growing);
+    let suspected = |j: &&&Joint| j.state.is_suspect();
     let shown: Vec<&Joint> = match measured.iter().filter(suspected).count() {
         0 => measured.iter().copied().take(SHOWN).collect(),
         _ => measured.iter().filter(suspected).copied().collect(),
@@ -51,7 +52,7 @@ fn axle_section(axle: &AxleWear, wear: &Wear, options: &Options) -> Markup {
                     li { (words::capital(&told)) "." }
                 } }
             }
-            @for joint in shown { (charts(axle, joint, wear, options)) }
+            @for joint in shown { (charts(joint, wear, options.units)) }
             h2 { "Which numbers of the " (axle.name) " axle have changed?" }
             @if axle.drifts.is_empty() { p { "None of " (axle.numbers_followed) " that are followed." } }
             @for drift in &axle.drifts {
@@ -67,13 +68,21 @@ fn axle_section(axle: &AxleWear, wear: &Wear, options: &Options) -> Markup {
     }
 }
 
-fn charts(axle: &AxleWear, joint: &Joint, wear: &Wear, options: &Options) -> Markup {
-    let Some(play) = &joint.play else { return html! {} };
-    let draw = |chart| plot::of_assessment(play, &wear.runs, axle.limit_m, chart, options.units);
+fn charts(joint: &Joint, wear: &Wear, units: Units) -> Markup {
+    let limit = joint.limit.map(|l| l.value);
+    let play = joint.play.iter().map(|p| (p, limit, &[Chart::Values, Chart::Cusum, Chart::Ewma][..]));
+    // What a link gives is drawn with its charts only where that is what is the matter.
+    let of_give: &[Chart] = match joint.state {
+        JointState::Softening => &[Chart::Values, Chart::Cusum, Chart::Ewma],
+        _ => &[Chart::Values],
+    };
+    let give = joint.compliance.iter().map(|c| (c, None, of_give));
     html! {
-        (figure(&draw(Chart::Values)))
-        (figure(&draw(Chart::Cusum)))
-        (figure(&draw(Chart::Ewma)))
+        @for (assessment, limit, charts) in play.chain(give) {
+            @for chart in charts {
+                (figure(&plot::of_assessment(assessment, &wear.runs, limit, *chart, units)))
+            }
+        }
     }
 }
 

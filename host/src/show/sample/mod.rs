@@ -162,6 +162,10 @@ fn links(path: &[PosePoint]) -> Vec<LinkMeasured> {
                 0 => Measured::new(0.0031, 0.0004),
                 _ => Measured::without(Status::NotResolved, "less than the wires' hysteresis of 1 mm"),
             },
+            drawn_give_m: match k {
+                0 => Measured::new(0.0004, 0.0002),
+                _ => Measured::without(Status::NotMeasured, "the drawing does not tell"),
+            },
             compliance_m_per_n: match k {
                 0 => Measured::new(2.1e-7, 0.2e-7),
                 _ => Measured::without(

@@ -59,8 +59,7 @@ fn joints(page: &mut Page, axle: &AxleWear, wear: &Wear, options: &Options) {
     let (told, unmeasured): (Vec<_>, Vec<_>) =
         axle.joints.iter().partition(|j| j.state != JointState::NotMeasured);
     for joint in told {
-        let bad = matches!(joint.state, JointState::Worn | JointState::Growing);
-        let ink = if bad { Ink::Bad } else { Ink::Plain };
+        let ink = if joint.state.is_suspect() { Ink::Bad } else { Ink::Plain };
         page.entry(
             say::sign(joint.state),
             ink,

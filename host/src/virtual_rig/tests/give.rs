@@ -2,7 +2,7 @@
 
 use super::motion::record;
 use super::{RAMP_RAD, bramble, scenario};
-use crate::judge::give::with_compliance;
+use crate::judge::give::with_give;
 use crate::measure::{self, LinkMeasured, Status};
 use crate::rig::{self, Kind, Rig};
 use crate::run::Phase;
@@ -56,7 +56,7 @@ fn links(
         Readings::new(pulled(truly, phases), rig, seed).expect("sensors with something to read");
     let recording = record(&mut readings, rig);
     let analysis = measure::analyse(drawn, rig, &recording).expect("it can be measured");
-    with_compliance(drawn, analysis).axles.remove(0).links
+    with_give(drawn, analysis).axles.remove(0).links
 }
 
 /// What every link truly gives, m/N: both its ends in series.
