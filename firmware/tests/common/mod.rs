@@ -22,7 +22,7 @@ use std::rc::Rc;
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use hingeline_firmware::store::Store;
-use hingeline_firmware::{Board, Logger, Recover};
+use hingeline_firmware::{Logger, Recover};
 use hingeline_protocol::sizes::MAX_WIRE;
 use hingeline_protocol::*;
 
