@@ -1,6 +1,7 @@
 //! What every error owes the person who meets it: an exit status and, where there is one, the next thing to do.
 
 use std::error::Error;
+use std::path::Path;
 
 /// How a failed command ends, by who has to act.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,5 +53,33 @@ pub type Failure = Box<dyn Explain>;
 impl<E: Explain> From<E> for Failure {
     fn from(error: E) -> Self {
         Box::new(error)
+    }
+}
+
+/// A path as it is pasted into a command line: in double quotes, which shells of every system take, where one would not take it
+/// for one word.
+pub fn pasted(path: &Path) -> String {
+    let text = path.display().to_string();
+    let plain = |c: char| c.is_alphanumeric() || "/\\:._-+=,@".contains(c);
+    if !text.is_empty() && text.chars().all(plain) {
+        return text;
+    }
+    // Within double quotes a shell of Unix still reads these.
+    let escape = |c: char| if cfg!(unix) && "$`\"\\".contains(c) { format!("\\{c}") } else { c.to_string() };
+    format!("\"{}\"", text.chars().map(escape).collect::<String>())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_path_can_be_pasted() {
+        assert_eq!(pasted(Path::new("a/b-1.toml")), "a/b-1.toml");
+        assert_eq!(pasted(Path::new("my log book/Büro")), "\"my log book/Büro\"");
+        assert_eq!(pasted(Path::new("")), "\"\"");
+        if cfg!(unix) {
+            assert_eq!(pasted(Path::new("it's $5")), "\"it's \\$5\"");
+        }
     }
 }

@@ -1,6 +1,7 @@
 //! `hingeline calibrate`: what the sensors are worth, from known lengths, positions and attitudes.
 
 use super::keys::Keys;
+use super::numbers::positive;
 use super::output::{Output, Screen};
 use super::target::Columns;
 use super::{Ending, Failure};
@@ -142,13 +143,6 @@ pub fn known(text: &str) -> Result<(f64, Option<f64>), String> {
         Some((value, reading)) => {
             Ok((number(value).ok_or_else(wrong)?, Some(number(reading).ok_or_else(wrong)?)))
         }
-    }
-}
-
-fn positive(text: &str) -> Result<f64, String> {
-    match text.trim().parse::<f64>() {
-        Ok(number) if number > 0.0 && number.is_finite() => Ok(number),
-        _ => Err("give a number greater than nothing".into()),
     }
 }
 

@@ -37,6 +37,23 @@ pub fn moment(text: &str) -> Result<Moment, String> {
     zoned(text).map(|(time, whole_day)| Moment::of(&time, whole_day))
 }
 
+/// Clocks of two computers that both keep time differ by less, µs.
+const CLOCKS_DIFFER_US: i64 = 3_600_000_000;
+
+/// Parses a day or a time that has been.
+pub fn past(text: &str) -> Result<Moment, String> {
+    let moment = moment(text)?;
+    let now = now();
+    if moment.us > now.us + CLOCKS_DIFFER_US {
+        let today: String = now.text.chars().take(16).collect();
+        return Err(format!(
+            "that is in the future: by this computer's clock it is {}",
+            today.replace('T', " ")
+        ));
+    }
+    Ok(moment)
+}
+
 /// Parses a day or a time into a time, and whether it was only a day.
 pub fn zoned(text: &str) -> Result<(ZonedDateTime, bool), String> {
     let here = TimeZone::system();
@@ -71,6 +88,8 @@ mod tests {
         let day = day("2026-11-25").unwrap();
         assert_eq!(time.us - day, 14 * 3_600_000_000);
         assert_eq!(moment("1970-01-01T01:00:00+01:00").unwrap().us, 0);
+        assert!(past("2099-01-01").unwrap_err().contains("in the future") && past("2026-01-05").is_ok());
+        assert!(past(&now().text).is_ok());
         assert!(moment("25.11.2026").is_err() && moment("soon").is_err());
     }
 }

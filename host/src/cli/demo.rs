@@ -4,6 +4,7 @@ use super::output::Screen;
 use super::report_files::{now, open};
 use super::teller::{Teller, View};
 use super::{Ending, Failure};
+use crate::explain::pasted;
 use crate::jobs::cautions::CAUTIONS;
 use crate::jobs::demo::{self, Demonstrated, Step};
 use crate::show::{Units, report, text};
@@ -58,7 +59,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         }
     }
     })?;
-    screen.print(&text::wrapped(&ending(&given)))?;
+    screen.print(&format!("{}\n{}", text::wrapped(&ending(&given)), next(&given)))?;
     if args.open {
         open(&given.report)?;
     }
@@ -82,11 +83,18 @@ impl crate::explain::Explain for NotFound {
 
 fn ending(given: &Demonstrated) -> String {
     format!(
-        "\n{}\n\nWhat had really been done to the vehicle: {}.\n\nThe report: {}\nMore: cd {} and hingeline analyse {}",
+        "\n{}\n\nWhat had really been done to the vehicle: {}.\n",
         report::verdict(&given.comparison),
         given.planted.trim_end_matches('.'),
+    )
+}
+
+/// Where the report is, and commands to paste.
+fn next(given: &Demonstrated) -> String {
+    format!(
+        "The report: {}\n\nMore:\n  cd {}\n  hingeline analyse {}",
         given.report.display(),
-        given.folder.display(),
+        pasted(&given.folder),
         given.recorded.name
     )
 }

@@ -8,6 +8,7 @@ use crate::device::ports::{DEFAULT_BAUD, PortConnector};
 use crate::explain::Status;
 use crate::files::logbook::Logbook;
 use crate::jobs::device::{self, Command, Progress};
+use crate::jobs::history::vehicle_folder;
 use crate::jobs::record;
 use crate::show::{Units, json, text};
 use std::path::Path;
@@ -30,7 +31,7 @@ pub struct Args {
     #[arg(long)]
     wiggle: bool,
     /// How long to watch the sensors, seconds.
-    #[arg(long, value_name = "N", default_value_t = 3.0)]
+    #[arg(long, value_name = "N", default_value_t = 3.0, value_parser = super::numbers::seconds)]
     seconds: f64,
     /// End a recording that goes on.
     #[arg(long)]
@@ -48,7 +49,7 @@ const REDRAW: Duration = Duration::from_millis(100);
 /// Runs the command.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let vehicle_folder = match &args.vehicle {
-        Some(name) => Some(Logbook::find(screen.logbook.as_deref(), Path::new("."))?.vehicle_folder(name)),
+        Some(name) => Some(vehicle_folder(&Logbook::find(screen.logbook.as_deref(), Path::new("."))?, name)?),
         None => None,
     };
     let request =

@@ -65,6 +65,10 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let exported = export::run(&request, &mut |p| screen.redraw_run("Exporting", p));
     screen.redraw_end();
     let exported = exported?;
-    screen.print(&if args.json { json::exported(&exported) } else { text::exported(&exported) })?;
+    screen.print(&if args.json {
+        json::exported(&exported)
+    } else {
+        text::exported(&exported, screen.columns())
+    })?;
     Ok(if exported.unread.is_empty() { Ending::Done } else { Ending::Failed(Status::BadInput) })
 }

@@ -1,11 +1,12 @@
 //! `hingeline import`
 
-use super::dates::zoned;
+use super::dates::{past, zoned};
 use super::output::Screen;
 use super::target::{Columns, Typed, test};
 use super::{Ending, Failure};
 use crate::files::logbook::Logbook;
-use crate::jobs::import;
+use crate::jobs::history::vehicle_folder;
+use crate::jobs::{by_hand, import};
 use crate::run::plan::Test;
 use crate::show::text;
 use jiff::ZonedDateTime;
@@ -38,15 +39,18 @@ pub struct Args {
 }
 
 fn recorded(text: &str) -> Result<ZonedDateTime, String> {
+    past(text)?;
     zoned(text).map(|(time, _)| time)
 }
 
 /// Runs the command; the new run's name stands alone on the last line.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let logbook = Logbook::find(screen.logbook.as_deref(), Path::new("."))?;
+    let vehicle_folder = vehicle_folder(&logbook, &args.vehicle)?;
+    by_hand::check(&vehicle_folder, &args.typed.wheels(), &args.typed.marks())?;
     let request = import::Request {
         table: args.table.clone(),
-        vehicle_folder: logbook.vehicle_folder(&args.vehicle),
+        vehicle_folder,
         test: args.test,
         facts: args.typed.facts(args.test),
         now: args.recorded.clone().unwrap_or_else(ZonedDateTime::now),
@@ -54,7 +58,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let imported = import::run_with(&request, &args.columns.choices(), &mut |p| screen.redraw_reading(p));
     screen.redraw_end();
     let imported = imported?;
-    screen.tell(&text::imported(&imported.recording));
+    screen.tell(&text::imported(&imported.recording, screen.size().0));
     screen.print(&imported.name)?;
     Ok(Ending::Done)
 }

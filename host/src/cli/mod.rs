@@ -14,6 +14,7 @@ mod import;
 mod init;
 mod keys;
 mod new;
+mod numbers;
 mod output;
 mod ports;
 mod predict;
@@ -31,7 +32,7 @@ mod tune;
 mod wear;
 
 use crate::explain::{Explain, Failure, Status};
-use clap::{Parser, Subcommand};
+use clap::{FromArgMatches, Parser, Subcommand};
 use output::{OutputError, Screen};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -91,7 +92,7 @@ enum Ending {
 
 /// Runs the program with the process' arguments.
 pub fn main() -> ExitCode {
-    let cli = match Cli::try_parse() {
+    let cli = match parse() {
         Ok(cli) => cli,
         Err(told) => return told_by_clap(&told),
     };
@@ -131,6 +132,12 @@ pub fn main() -> ExitCode {
     }
 }
 
+/// The command line, parsed.
+fn parse() -> Result<Cli, clap::Error> {
+    let matches = command().try_get_matches()?;
+    Cli::from_arg_matches(&matches).map_err(|error| error.format(&mut command()))
+}
+
 /// Help that was asked for, or what is wrong with the command line.
 fn told_by_clap(told: &clap::Error) -> ExitCode {
     match told.print() {
@@ -145,9 +152,19 @@ fn told_by_clap(told: &clap::Error) -> ExitCode {
     }
 }
 
-/// The command line as clap sees it, for completions.
+/// The command line as clap sees it.
 fn command() -> clap::Command {
-    <Cli as clap::CommandFactory>::command()
+    numbers_taken(<Cli as clap::CommandFactory>::command())
+}
+
+/// Lets every flag take a number below 0, so that what is wrong with it is said by the flag and not that `-2` is no flag.
+fn numbers_taken(command: clap::Command) -> clap::Command {
+    let takes = |arg: &clap::Arg| {
+        arg.get_long().is_some() && arg.get_action().takes_values() && !arg.is_allow_hyphen_values_set()
+    };
+    command
+        .mut_args(|arg| if takes(&arg) { arg.allow_negative_numbers(true) } else { arg })
+        .mut_subcommands(numbers_taken)
 }
 
 #[cfg(test)]
@@ -157,6 +174,25 @@ mod tests {
     #[test]
     fn the_command_line_is_sound() {
         command().debug_assert();
+    }
+
+    #[test]
+    fn a_number_below_nothing_is_answered_by_its_flag() {
+        for (line, said) in [
+            ("predict x --ramp-angle -20", "a ramp's angle is between 0 and 60 degrees"),
+            ("sensors x --ramp-angle -20", "a ramp's angle is between 0 and 60 degrees"),
+            ("predict x --ramp-angle 2,5", "write the fraction with a point: 2.5"),
+            ("import x --vehicle y --load -300", "give the load in newtons"),
+            ("import x --vehicle y --taped-left -5", "give a number above 0"),
+            ("record --port x --vehicle y --seconds -5", "a time is longer than 0 seconds"),
+            ("record --port x --vehicle y --reconnect -5", "a time is 0 seconds or longer"),
+        ] {
+            let words = std::iter::once("hingeline").chain(line.split(' '));
+            let error = command().try_get_matches_from(words).unwrap_err().to_string();
+            assert!(error.contains(said), "{line}: {error}");
+        }
+        // A force may be one backwards.
+        assert!(command().try_get_matches_from("hingeline predict x --drive -20".split(' ')).is_ok());
     }
 
     #[test]

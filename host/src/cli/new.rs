@@ -2,6 +2,7 @@
 
 use super::output::Screen;
 use super::{Ending, Failure};
+use crate::explain::pasted;
 use crate::files::logbook::Logbook;
 use crate::files::starters::Layout;
 use crate::jobs::new;
@@ -30,7 +31,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         "Wrote {} and {}\n\nNext: put your own numbers in, then\n  hingeline predict {}",
         made.vehicle_file.display(),
         made.rig_file.display(),
-        made.vehicle_file.display()
+        pasted(&made.vehicle_file)
     ))?;
     Ok(Ending::Done)
 }

@@ -63,7 +63,14 @@ impl Screen {
 
     /// How to render: units and colour.
     pub fn options(&self, output: &Output) -> Options {
-        Options { units: self.units(output.units), styled: self.styled_stdout() }
+        let units = self.units(output.units);
+        Options { units, styled: self.styled_stdout(), columns: self.columns() }
+    }
+
+    /// Columns of the terminal on standard output; a usual one's where there is none.
+    pub fn columns(&self) -> usize {
+        terminal_size::terminal_size_of(std::io::stdout())
+            .map_or(USUAL.0, |(columns, _)| usize::from(columns.0))
     }
 
     /// The units asked for, else the logbook's, else millimetres.

@@ -16,13 +16,13 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     states: Option<PathBuf>,
     /// Also the loads for this total drive force, N, forward positive.
-    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    #[arg(long, value_name = "N", value_parser = super::numbers::plain)]
     drive: Option<f64>,
     /// Also the loads for this total brake force, N.
-    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    #[arg(long, value_name = "N", value_parser = super::numbers::plain)]
     brake: Option<f64>,
     /// Also the loads for this total side force, N, to the left positive.
-    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    #[arg(long, value_name = "N", value_parser = super::numbers::plain)]
     side: Option<f64>,
     /// With --drive: also what the driveshaft's torque does to the axle.
     #[arg(long, requires = "drive")]
@@ -39,8 +39,9 @@ pub struct Args {
 
 /// A ratio of turns.
 fn ratio(text: &str) -> Result<f64, String> {
-    let number = text.parse::<f64>().ok().filter(|n| n.is_finite() && *n > 0.0);
-    number.ok_or_else(|| "a ratio is a number above 0, such as 4.1".to_owned())
+    let meant = "a ratio above 0, such as 4.1";
+    let number = super::numbers::number(text, meant)?;
+    if number > 0.0 { Ok(number) } else { Err(format!("give {meant}")) }
 }
 
 /// Runs the command.

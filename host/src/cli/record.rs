@@ -9,7 +9,9 @@ use crate::device::line::SystemClock;
 use crate::device::ports::{DEFAULT_BAUD, PortConnector};
 use crate::explain::Explain;
 use crate::files::logbook::Logbook;
+use crate::jobs::by_hand;
 use crate::jobs::cautions::CAUTIONS;
+use crate::jobs::history::vehicle_folder;
 use crate::jobs::record::guide::{Assessor, Guide};
 use crate::jobs::record::{self, Recorded};
 use crate::run::find::RUNS;
@@ -44,13 +46,13 @@ pub struct Args {
     #[arg(long, conflicts_with_all = ["seconds", "without"])]
     fetch: bool,
     /// Stop after so many seconds.
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = super::numbers::seconds)]
     seconds: Option<f64>,
     /// Bits per second of a port that is not USB.
     #[arg(long, value_name = "N", default_value_t = DEFAULT_BAUD)]
     baud: u32,
     /// How long to wait for a cable that was pulled, seconds.
-    #[arg(long, value_name = "N", default_value_t = 30.0)]
+    #[arg(long, value_name = "N", default_value_t = 30.0, value_parser = super::numbers::wait)]
     reconnect: f64,
     #[command(flatten)]
     typed: Typed,
@@ -61,7 +63,8 @@ pub struct Args {
 /// Runs the command; the new run, as VEHICLE/NAME, stands alone on the last line.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let logbook = Logbook::find(screen.logbook.as_deref(), Path::new("."))?;
-    let vehicle_folder = logbook.vehicle_folder(&args.vehicle);
+    let vehicle_folder = vehicle_folder(&logbook, &args.vehicle)?;
+    by_hand::check(&vehicle_folder, &args.typed.wheels(), &args.typed.marks())?;
     let phases = match (&args.plan, args.test) {
         (Some(plan), _) => plan.0.clone(),
         (None, Some(test)) => test.plan(),
@@ -116,7 +119,7 @@ fn fetch(request: &record::Request, args: &Args, screen: &Screen) -> Result<Endi
     });
     screen.redraw_end();
     let fetched = fetched?;
-    screen.tell(&text::fetched(&fetched));
+    screen.tell(&text::fetched(&fetched, screen.size().0));
     let names = || fetched.recordings.iter().map(|r| format!("{}/{}", args.vehicle, r.name));
     let told = if args.output.json {
         json::fetched(&fetched, &args.vehicle)

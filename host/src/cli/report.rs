@@ -52,13 +52,13 @@ pub struct Args {
 #[derive(Debug, Clone, Copy, clap::Args)]
 pub struct Forces {
     /// Vehicles: also the loads for this total drive force, N, forward positive.
-    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    #[arg(long, value_name = "N", value_parser = super::numbers::plain)]
     drive: Option<f64>,
     /// Vehicles: also the loads for this total brake force, N.
-    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    #[arg(long, value_name = "N", value_parser = super::numbers::plain)]
     brake: Option<f64>,
     /// Vehicles: also the loads for this total side force, N, to the left positive.
-    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    #[arg(long, value_name = "N", value_parser = super::numbers::plain)]
     side: Option<f64>,
 }
 

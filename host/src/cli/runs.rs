@@ -52,7 +52,11 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
             let verified = runs::verify_all(&which.request(screen), &mut progress);
             screen.redraw_end();
             let verified = verified?;
-            screen.print(&if which.json { json::verified(&verified) } else { text::verified(&verified) })?;
+            screen.print(&if which.json {
+                json::verified(&verified)
+            } else {
+                text::verified(&verified, screen.columns())
+            })?;
             let found = verified.iter().any(|v| v.checked.as_ref().is_ok_and(|c| !c.found.is_empty()));
             Ok(ending(found, verified.iter().filter_map(|v| v.checked.as_ref().err())))
         }
@@ -61,7 +65,11 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
                 runs::repair_all(&which.request(screen), &stamp(), &TimeZone::system(), &mut progress);
             screen.redraw_end();
             let mended = mended?;
-            screen.print(&if which.json { json::mended(&mended) } else { text::mended(&mended) })?;
+            screen.print(&if which.json {
+                json::mended(&mended)
+            } else {
+                text::mended(&mended, screen.columns())
+            })?;
             let left = mended.iter().any(|m| m.repaired.as_ref().is_ok_and(|r| !r.left.is_empty()));
             Ok(ending(left, mended.iter().filter_map(|m| m.repaired.as_ref().err())))
         }

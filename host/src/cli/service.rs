@@ -1,6 +1,6 @@
 //! `hingeline service`
 
-use super::dates::{Moment, moment, now};
+use super::dates::{Moment, now, past};
 use super::output::{Output, Screen};
 use super::{Ending, Failure};
 use crate::history::service::Work;
@@ -55,7 +55,7 @@ pub struct Args {
     #[arg(long, value_name = "NAME")]
     axle: Option<String>,
     /// When: 2026-11-25, or 2026-11-25T14:00; now where nothing is given.
-    #[arg(long, value_name = "DATE", value_parser = moment)]
+    #[arg(long, value_name = "DATE", value_parser = past)]
     date: Option<Moment>,
     #[command(flatten)]
     output: Output,

@@ -68,7 +68,7 @@ pub struct Args {
     #[arg(long, requires = "image")]
     leap: bool,
     /// End after so many virtual seconds; with --leap, of the test.
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = super::numbers::seconds)]
     seconds: Option<f64>,
     /// Hurt what the line brings: bytes lost, late, doubled, turned, as this number draws them. For trying what a recording
     /// bears.

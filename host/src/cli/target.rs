@@ -1,6 +1,8 @@
 //! Flags that name a run and what goes with it.
 
+use super::numbers::{number, positive};
 use crate::files::logbook::VEHICLE_FILE;
+use crate::files::nearest;
 use crate::jobs::source::{Request, Which};
 use crate::run::plan::{Test, parse_plan};
 use crate::run::table::{Choices, ColumnUnit};
@@ -111,10 +113,10 @@ pub struct Typed {
     #[arg(long, value_name = "DEG", value_parser = ramp_angle)]
     ramp_angle: Option<f64>,
     /// Distance along the ramp as taped with the left wheel up, mm.
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", value_parser = positive)]
     taped_left: Option<f64>,
     /// Distance along the ramp as taped with the right wheel up, mm.
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", value_parser = positive)]
     taped_right: Option<f64>,
     /// Load of a rock or a shove on the axle, newtons, as a strap's scale or a winch says; play is judged with it.
     #[arg(long, value_name = "N", value_parser = load)]
@@ -138,9 +140,9 @@ fn of_a_thing(text: &str) -> Result<(String, f64), String> {
     let wrong = || "write NAME=NUMBER, such as \"rear left=455\"".to_owned();
     let (name, number) = text.rsplit_once('=').ok_or_else(wrong)?;
     let name = name.trim();
-    match number.trim().parse::<f64>() {
-        Ok(number) if !name.is_empty() && number.is_finite() && number > 0.0 => Ok((name.to_owned(), number)),
-        _ => Err(wrong()),
+    match positive(number)? {
+        _ if name.is_empty() => Err(wrong()),
+        number => Ok((name.to_owned(), number)),
     }
 }
 
@@ -154,6 +156,16 @@ impl Typed {
             load_n: self.load,
             notes: self.all_notes(),
         }
+    }
+
+    /// The wheels that were named.
+    pub fn wheels(&self) -> Vec<&str> {
+        self.tyre_pressure.iter().chain(&self.loaded_radius).map(|(wheel, _)| wheel.as_str()).collect()
+    }
+
+    /// The ride marks that were named.
+    pub fn marks(&self) -> Vec<&str> {
+        self.ride_mark.iter().map(|(mark, _)| mark.as_str()).collect()
     }
 
     /// The notes, and below them a line for each thing that was measured by hand.
@@ -173,17 +185,19 @@ impl Typed {
 
 /// Parses a load in newtons.
 pub fn load(text: &str) -> Result<f64, String> {
-    match text.trim().parse::<f64>() {
-        Ok(newtons) if newtons > 0.0 && newtons < 1e5 => Ok(newtons),
-        _ => Err("give the load in newtons, such as 3000: ten times the kilograms that a scale shows".into()),
+    let meant = "the load in newtons, such as 3000: ten times the kilograms that a scale shows";
+    match number(text, meant)? {
+        newtons if newtons > 0.0 && newtons < 1e5 => Ok(newtons),
+        _ => Err(format!("give {meant}")),
     }
 }
 
 /// Parses how many virtual seconds pass in one.
 pub fn speed(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(speed) if (0.1..=200.0).contains(&speed) => Ok(speed),
-        _ => Err("give a number between 0.1 and 200".into()),
+    let meant = "a number between 0.1 and 200";
+    match number(text, meant)? {
+        speed if (0.1..=200.0).contains(&speed) => Ok(speed),
+        _ => Err(format!("give {meant}")),
     }
 }
 
@@ -194,21 +208,24 @@ pub struct Plan(pub Vec<Phase>);
 /// Parses phases with commas between.
 pub fn plan(text: &str) -> Result<Plan, String> {
     let known: Vec<&str> = Phase::WORDS.iter().map(|(words, _)| *words).collect();
-    parse_plan(text)
-        .map(Plan)
-        .map_err(|part| format!("no such phase \"{part}\"; there are {}", known.join(", ")))
+    parse_plan(text).map(Plan).map_err(|part| match nearest(&part, known.iter().copied()) {
+        Some(near) => format!("no such phase \"{part}\"; did you mean {near}?"),
+        None => format!("no such phase \"{part}\"; there are {}", known.join(", ")),
+    })
 }
 
 /// Parses a test's words.
 pub fn test(words: &str) -> Result<Test, String> {
-    Test::parse(words).ok_or_else(|| format!("no such test; there are {}", Test::WORDS))
+    Test::parse(words).ok_or_else(|| match nearest(words, Test::WORDS.split(", ")) {
+        Some(near) => format!("no such test; did you mean {near}?"),
+        None => format!("no such test; there are {}", Test::WORDS),
+    })
 }
 
 /// Parses the angle of a ramp, degrees.
 pub fn ramp_angle(text: &str) -> Result<f64, String> {
-    match text.trim_end_matches('°').parse::<f64>() {
-        Ok(degrees) if degrees > 0.0 && degrees < 60.0 => Ok(degrees),
-        Ok(_) => Err("a ramp's angle is between 0 and 60 degrees".into()),
-        Err(_) => Err("give the angle in degrees, such as 20".into()),
+    match number(text.trim_end_matches('°'), "the angle in degrees, such as 20")? {
+        degrees if degrees > 0.0 && degrees < 60.0 => Ok(degrees),
+        _ => Err("a ramp's angle is between 0 and 60 degrees".into()),
     }
 }

@@ -14,7 +14,7 @@ use super::springs::{installation_ratios, strut};
 use super::tolerance::number_u;
 use super::travel_ends::{articulation_limits, travel_ends};
 use crate::geometry::Pose;
-use crate::vehicle::{Axle, Link, Sweep, TorqueReaction, Vehicle, magnitude};
+use crate::vehicle::{Axle, Link, Sweep, TorqueReaction, Vehicle, plausible};
 
 /// Steps from ride height to each end of a sweep.
 const STEPS: usize = 20;
@@ -86,7 +86,7 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
         tyre_radius_m: axle.tyre_radius_m,
         mobility: mechanism.mobility(),
         redundant: mechanism.redundant(),
-        notes: magnitude::remarks(vehicle, axle)
+        notes: plausible::remarks(vehicle, axle)
             .into_iter()
             .chain(mechanism.notes().iter().cloned())
             .chain(preload_note(axle))

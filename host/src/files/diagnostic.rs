@@ -1,5 +1,6 @@
 //! What is wrong with a file: where, what, and how to mend it; as data and as text with the place underlined.
 
+use super::suggest::nearest;
 use crate::explain::{Explain, Status};
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use serde::Serialize;
@@ -46,26 +47,33 @@ impl FileErrors {
         Self { file: file.to_owned(), errors, text: text.to_owned() }
     }
 
-    /// All mistakes with their lines underlined; `styled` adds colours.
+    /// All mistakes with their lines underlined, and how to mend each; `styled` adds colours.
     pub fn render(&self, styled: bool) -> String {
+        self.blocks(styled, true)
+    }
+
+    /// All mistakes with their lines underlined, of a file that is nobody's to mend.
+    pub fn render_without_help(&self, styled: bool) -> String {
+        self.blocks(styled, false)
+    }
+
+    fn blocks(&self, styled: bool, help: bool) -> String {
         let renderer = if styled { Renderer::styled().hyperlink(false) } else { Renderer::plain() };
         let mut blocks: Vec<String> =
-            self.errors.iter().take(SHOWN_AT_MOST).map(|e| self.block(&renderer, e)).collect();
+            self.errors.iter().take(SHOWN_AT_MOST).map(|e| self.block(&renderer, e, help)).collect();
         if let Some(more) = self.errors.len().checked_sub(SHOWN_AT_MOST).filter(|n| *n > 0) {
             blocks.push(format!("and {more} more; mend these first"));
         }
         blocks.join("\n\n")
     }
 
-    fn block(&self, renderer: &Renderer, error: &Diagnostic) -> String {
+    fn block(&self, renderer: &Renderer, error: &Diagnostic, help: bool) -> String {
         let snippet = Snippet::source(self.text.as_str())
             .path(self.file.as_str())
             .annotation(AnnotationKind::Primary.span(error.span.clone()));
-        let group = Level::ERROR
-            .primary_title(error.message.as_str())
-            .element(snippet)
-            .element(Level::HELP.message(error.help.as_str()));
-        renderer.render(&[group])
+        let group = Level::ERROR.primary_title(error.message.as_str()).element(snippet);
+        let advice = help.then(|| Level::HELP.message(error.help.as_str()));
+        renderer.render(&[group.elements(advice)])
     }
 }
 
@@ -101,8 +109,13 @@ impl Explain for FileErrors {
 #[derive(Debug, thiserror::Error)]
 pub enum LoadError {
     /// There is no such file.
-    #[error("there is no file {}", .0.display())]
-    Missing(PathBuf),
+    #[error("there is no file {}", .path.display())]
+    Missing {
+        /// The file.
+        path: PathBuf,
+        /// What was probably meant.
+        near: Option<PathBuf>,
+    },
     /// It is a folder.
     #[error("{} is a folder, and a file is wanted", .0.display())]
     Folder(PathBuf),
@@ -122,17 +135,18 @@ pub enum LoadError {
 impl Explain for LoadError {
     fn status(&self) -> Status {
         match self {
-            LoadError::Missing(_) | LoadError::Folder(_) | LoadError::Wrong(_) => Status::BadInput,
+            LoadError::Missing { .. } | LoadError::Folder(_) | LoadError::Wrong(_) => Status::BadInput,
             LoadError::Unreadable { .. } => Status::Device,
         }
     }
 
     fn hint(&self) -> Option<String> {
         match self {
-            LoadError::Missing(path) if path.ends_with("vehicle.toml") => Some(
+            LoadError::Missing { near: Some(near), .. } => Some(format!("did you mean {}?", near.display())),
+            LoadError::Missing { path, .. } if path.ends_with("vehicle.toml") => Some(
                 "hingeline new LAYOUT NAME writes a starter: NAME/vehicle.toml and NAME/rig.toml".to_owned(),
             ),
-            LoadError::Missing(_) => Some("check the name and the folder you are in".to_owned()),
+            LoadError::Missing { .. } => Some("check the name and the folder you are in".to_owned()),
             LoadError::Folder(_) => Some("name the file in it".to_owned()),
             LoadError::Unreadable { .. } => None,
             LoadError::Wrong(errors) => errors.hint(),
@@ -153,7 +167,7 @@ impl Explain for LoadError {
 /// If there is none, if it cannot be read, or if it is not UTF-8; then the first bad byte is shown in its line.
 pub fn read_text(path: &Path) -> Result<String, LoadError> {
     let bytes = std::fs::read(path).map_err(|source| match source.kind() {
-        io::ErrorKind::NotFound => LoadError::Missing(path.to_owned()),
+        io::ErrorKind::NotFound => LoadError::Missing { path: path.to_owned(), near: near(path) },
         io::ErrorKind::IsADirectory => LoadError::Folder(path.to_owned()),
         _ => LoadError::Unreadable { path: path.to_owned(), source },
     })?;
@@ -172,6 +186,23 @@ pub fn read_text(path: &Path) -> Result<String, LoadError> {
             Err(FileErrors::new(&path.display().to_string(), &text, vec![diagnostic]).into())
         }
     }
+}
+
+/// The path that was probably meant where there is none: its first part that is not there, as its folder has it.
+fn near(path: &Path) -> Option<PathBuf> {
+    let there = path.ancestors().skip(1).find(|folder| folder.as_os_str().is_empty() || folder.is_dir())?;
+    let missing =
+        path.strip_prefix(there).ok()?.components().next()?.as_os_str().to_string_lossy().into_owned();
+    let folder = if there.as_os_str().is_empty() { Path::new(".") } else { there };
+    let names: Vec<String> = std::fs::read_dir(folder)
+        .ok()?
+        .flatten()
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .filter(|name| !name.starts_with('.') && *name != missing)
+        .collect();
+    let named = there.join(nearest(&missing, names.iter().map(String::as_str))?);
+    let whole = path.strip_prefix(there.join(&missing)).map(|rest| named.join(rest)).ok();
+    Some(whole.filter(|whole| whole.is_file()).unwrap_or(named))
 }
 
 /// A diagnostic at `span` of `text`, with its line and column.
@@ -220,8 +251,14 @@ mod tests {
     fn files_that_cannot_be_read_say_why() {
         let dir = tempfile::tempdir().unwrap();
         let error = read_text(&dir.path().join("vehicle.toml")).unwrap_err();
-        assert!(matches!(error, LoadError::Missing(_)) && error.status() == Status::BadInput);
+        assert!(matches!(error, LoadError::Missing { .. }) && error.status() == Status::BadInput);
         assert!(error.hint().unwrap().contains("hingeline new"));
+        std::fs::create_dir(dir.path().join("Bramble")).unwrap();
+        std::fs::write(dir.path().join("Bramble/vehicle.toml"), "").unwrap();
+        for (typed, meant) in [("Brambel", "Bramble"), ("bramble/vehicle.toml", "Bramble/vehicle.toml")] {
+            let hint = read_text(&dir.path().join(typed)).unwrap_err().hint().unwrap();
+            assert_eq!(hint, format!("did you mean {}?", dir.path().join(meant).display()));
+        }
         let error = read_text(dir.path()).unwrap_err();
         assert!(matches!(error, LoadError::Folder(_)) && error.status() == Status::BadInput, "{error}");
         let path = dir.path().join("latin.toml");

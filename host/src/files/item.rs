@@ -1,5 +1,6 @@
 //! A value of a file, read as what it has to be.
 
+use super::comma::{first_in, with_point};
 use super::instant::instant_us;
 use super::suggest::{nearest, one_of};
 use super::{Quantity, Reader, Section, parse_inches};
@@ -135,6 +136,12 @@ impl<'s> Item<'s> {
                 i128::from_str_radix(integer.as_str(), integer.radix()).map_or(f64::INFINITY, |i| i as f64)
             }
             DeValue::Float(float) => float.as_str().parse().unwrap_or(f64::NAN),
+            DeValue::String(text) => {
+                let point =
+                    with_point(text).map(|point| format!("write {point}, with a point and without quotes"));
+                self.wrong_type("a number", point.as_deref().unwrap_or(help));
+                return None;
+            }
             _ => {
                 self.wrong_type("a number", help);
                 return None;
@@ -307,7 +314,13 @@ impl<'s> Item<'s> {
         match <[Item<'s>; N]>::try_from(list) {
             Ok(items) => Some(items),
             Err(list) => {
-                self.wrong(format!("{} must have {N} entries, and has {}", self.what, list.len()), help);
+                let written = self.reader.text().get(self.span()).unwrap_or_default();
+                let comma = first_in(written).filter(|_| list.len() > N);
+                let comma = comma.and_then(|(place, point)| {
+                    Some(format!("{help}; a fraction has a point, {point} and not {}", written.get(place)?))
+                });
+                let message = format!("{} must have {N} entries, and has {}", self.what, list.len());
+                self.wrong(message, comma.unwrap_or_else(|| help.to_owned()));
                 None
             }
         }

@@ -1,7 +1,7 @@
 //! A logbook: the folder that holds a workshop's vehicles, their rigs and runs, and the file that names it.
 
 use super::{Example, FileErrors, Item, LoadError, read, read_text};
-use crate::explain::{Explain, Status};
+use crate::explain::{Explain, Status, pasted};
 use std::path::{Path, PathBuf};
 
 /// The file that makes a folder a logbook.
@@ -65,7 +65,7 @@ impl Explain for LogbookError {
             LogbookError::None(_) => {
                 Some("hingeline init DIR makes one; or name yours with --logbook DIR".to_owned())
             }
-            LogbookError::NotOne(folder) => Some(format!("hingeline init {}", folder.display())),
+            LogbookError::NotOne(folder) => Some(format!("hingeline init {}", pasted(folder))),
             LogbookError::File(error) => error.hint(),
         }
     }
@@ -107,6 +107,12 @@ impl Logbook {
     /// The folder of the vehicle `name`.
     pub fn vehicle_folder(&self, name: &str) -> PathBuf {
         self.folder.join(name)
+    }
+
+    /// The vehicle that is called `name` but for small and large letters: on many systems its folder is the same.
+    pub fn alike(&self, name: &str) -> Option<String> {
+        let vehicles = self.vehicles().unwrap_or_default();
+        vehicles.into_iter().find(|vehicle| vehicle.to_lowercase() == name.to_lowercase())
     }
 
     /// Names of the folders that hold a vehicle, sorted.

@@ -1,5 +1,6 @@
 //! One file being read: its text, its units, and the mistakes found so far.
 
+use super::comma::first_in;
 use super::diagnostic::locate;
 use super::{Diagnostic, FileErrors, Section, Units};
 use std::cell::{Cell, RefCell};
@@ -95,6 +96,24 @@ fn line(text: &str, number: usize) -> &str {
     text.lines().nth(number.saturating_sub(1)).unwrap_or_default()
 }
 
+/// What is wrong with a line whose value is a fraction with a comma, where that is what is wrong with it.
+fn decimal_comma(text: &str, found: &Diagnostic) -> Option<Diagnostic> {
+    let line_start = text.get(..found.span.start)?.rfind('\n').map_or(0, |i| i + 1);
+    let line = text.get(line_start..)?.lines().next()?;
+    let value = line.find('=')? + 1;
+    let code = line.get(value..)?.split('#').next()?;
+    let (place, point) = first_in(code)?;
+    let start = line_start + value + place.start;
+    let span = start..start + place.len();
+    // Only where the line breaks off at that very comma: elsewhere it may part two numbers.
+    let broken = found.span.start >= span.start && found.span.start <= span.end + 1;
+    let written = code.get(place)?;
+    broken.then(|| {
+        let message = format!("`{written}` has a comma where a decimal point belongs");
+        locate(text, span, message, format!("write {point}"))
+    })
+}
+
 /// Whether the line was meant to be a section header, and not a line of a list.
 fn is_header(line: &str) -> bool {
     let bracketed = line.trim_start().starts_with('[') || line.contains('[') && !line.contains(" = ");
@@ -168,6 +187,9 @@ fn syntax_error(text: &str, error: &toml::de::Error) -> Diagnostic {
     let said = error.message();
     let numeric = offending.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c));
     let mut found = locate(text, span.clone(), String::new(), String::new());
+    if let Some(comma) = decimal_comma(text, &found) {
+        return comma;
+    }
     let (message, help) = if said.starts_with("duplicate key") {
         (
             format!("`{offending}` {TWICE}"),

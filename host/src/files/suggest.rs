@@ -12,6 +12,16 @@ pub(crate) fn nearest<'a>(typed: &str, known: impl IntoIterator<Item = &'a str>)
         .map(|(_, word)| word)
 }
 
+/// What to do about a name that nothing has: the one that was probably meant, else those that there are; nothing where there is
+/// none.
+pub(crate) fn did_you_mean<S: AsRef<str>>(typed: &str, known: &[S]) -> Option<String> {
+    if let Some(near) = nearest(typed, known.iter().map(AsRef::as_ref)) {
+        return Some(format!("Did you mean \"{near}\"?"));
+    }
+    let all: Vec<&str> = known.iter().map(AsRef::as_ref).collect();
+    (!all.is_empty()).then(|| format!("There are: {}.", all.join(", ")))
+}
+
 /// Words as a list for a sentence: `` `a`, `b` or `c` ``, quoted as the file writes them.
 pub(super) fn one_of<'a>(words: impl IntoIterator<Item = &'a str>) -> String {
     let quoted: Vec<String> = words.into_iter().map(|w| format!("\"{w}\"")).collect();
@@ -35,6 +45,14 @@ mod tests {
         assert_eq!(nearest("colour", known), None);
         assert_eq!(nearest("cm", ["mm", "in"]), None);
         assert_eq!(nearest("x", []), None);
+    }
+
+    #[test]
+    fn a_name_that_nothing_has_is_answered() {
+        let known = ["Bramble", "Thistle"];
+        assert_eq!(did_you_mean("brambel", &known).unwrap(), "Did you mean \"Bramble\"?");
+        assert_eq!(did_you_mean("Gorse", &known).unwrap(), "There are: Bramble, Thistle.");
+        assert_eq!(did_you_mean::<&str>("Gorse", &[]), None);
     }
 
     #[test]

@@ -2,14 +2,14 @@
 
 use super::catalogue::{self, Opening, Progress};
 use crate::explain::{Explain, Failure};
-use crate::files::logbook::{Logbook, LogbookError};
-use crate::files::nearest;
+use crate::files::logbook::{Logbook, LogbookError, VEHICLE_FILE};
+use crate::files::{did_you_mean, nearest};
 use crate::history::quantity::Quantity;
 use crate::history::record::Entry;
 use crate::history::service::ServiceEvent;
 use crate::history::service_file;
 use crate::history::store::{Filter, RunRow};
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 
 /// What is asked.
@@ -66,6 +66,16 @@ pub enum HistoryError {
         /// Those that there are.
         there: Vec<String>,
     },
+    /// Nothing that the listed runs measured is of this axle, or of this link.
+    #[error("the runs that fit have no {what} called \"{name}\"")]
+    NoSuch {
+        /// "axle" or "link".
+        what: &'static str,
+        /// The name asked for.
+        name: String,
+        /// Those that there are.
+        there: Vec<String>,
+    },
     /// No such number.
     #[error("there is no number called \"{name}\"")]
     NoNumber {
@@ -80,7 +90,9 @@ impl Explain for HistoryError {
             HistoryError::NoVehicle { there, .. } if there.is_empty() => {
                 Some("hingeline new LAYOUT NAME makes one".into())
             }
-            HistoryError::NoVehicle { there, .. } => Some(format!("There are: {}.", there.join(", "))),
+            HistoryError::NoVehicle { name, there } | HistoryError::NoSuch { name, there, .. } => {
+                did_you_mean(name, there)
+            }
             HistoryError::NoNumber { name } => Some(match nearest(name, Quantity::names()) {
                 Some(near) => format!("Did you mean {near}?"),
                 None => format!("There are: {}.", Quantity::names().collect::<Vec<_>>().join(", ")),
@@ -109,6 +121,33 @@ pub fn known_vehicle(logbook: &Logbook, name: &str) -> Result<(), Failure> {
     Err(HistoryError::NoVehicle { name: name.to_owned(), there }.into())
 }
 
+/// The folder of a vehicle of a logbook, which may also be named by a path.
+///
+/// # Errors
+/// Where the logbook has no such vehicle.
+pub fn vehicle_folder(logbook: &Logbook, name: &str) -> Result<PathBuf, Failure> {
+    let folder = logbook.vehicle_folder(name);
+    if !folder.join(VEHICLE_FILE).is_file() {
+        known_vehicle(logbook, name)?;
+    }
+    Ok(folder)
+}
+
+/// Checks that something is there of the axle and of the link that were asked for; where nothing was measured at all, nothing
+/// can be told of names.
+fn known_names(request: &Request, entries: &[(i64, String, Entry)]) -> Result<(), HistoryError> {
+    let of = |what, name: &Option<String>, there: BTreeSet<&str>| match name {
+        Some(name) if !there.is_empty() && !there.contains(name.as_str()) => {
+            let there = there.into_iter().map(str::to_owned).collect();
+            Err(HistoryError::NoSuch { what, name: name.clone(), there })
+        }
+        _ => Ok(()),
+    };
+    of("axle", &request.axle, entries.iter().map(|(_, axle, _)| axle.as_str()).collect())?;
+    let elements = entries.iter().map(|(_, _, entry)| entry.quantity.element()).filter(|e| !e.is_empty());
+    of("link", &request.element, elements.collect())
+}
+
 /// Lists runs; the history is brought up to date first.
 ///
 /// # Errors
@@ -129,6 +168,7 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
         let ids: Vec<i64> = rows.iter().map(|r| r.id).collect();
         Ok((rows, catalogue.store.entries(&ids)?, catalogue.store.count(&request.filter)?))
     })?;
+    known_names(request, &entries)?;
     let mut by_run: HashMap<i64, Vec<(String, Entry)>> = HashMap::new();
     for (run, axle, entry) in entries {
         let wanted = request.axle.as_ref().is_none_or(|a| *a == axle)

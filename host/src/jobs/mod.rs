@@ -1,6 +1,7 @@
 //! One file per command's work: from paths and choices to a result type. Nothing here prints.
 
 pub mod analyse;
+pub mod by_hand;
 pub mod calibrate;
 pub mod catalogue;
 pub mod cautions;
@@ -12,6 +13,7 @@ pub mod history;
 pub mod import;
 pub mod init;
 pub mod new;
+pub mod own_copy;
 pub mod predict;
 pub mod record;
 pub mod runs;

@@ -42,6 +42,14 @@ pub enum NewError {
     /// One of the files is there, and nothing is overwritten.
     #[error("{} is there already", .0.display())]
     Already(PathBuf),
+    /// A vehicle is called alike, but for small and large letters.
+    #[error("there is a vehicle \"{there}\", and on many systems a folder \"{name}\" would be the same")]
+    Alike {
+        /// What was asked for.
+        name: String,
+        /// The vehicle that there is.
+        there: String,
+    },
     /// The disk refuses.
     #[error(transparent)]
     Write(#[from] WriteError),
@@ -64,6 +72,7 @@ impl Explain for NewError {
             NewError::BadName { .. } => Some(
                 "use letters, digits, spaces, dots, - and _, and begin with a letter or digit".to_owned(),
             ),
+            NewError::Alike { .. } => Some("choose another name".to_owned()),
             NewError::Already(_) => Some("choose another name, or edit the files that are there".to_owned()),
             NewError::Write(error) => error.hint(),
         }
@@ -92,12 +101,23 @@ pub fn run(layout: &str, name: &str, base: &Path) -> Result<NewVehicle, NewError
             return Err(NewError::Already(path.clone()));
         }
     }
+    if let Some(there) = alike(base, name) {
+        return Err(NewError::Alike { name: name.to_owned(), there });
+    }
     let mut fresh = Fresh::default();
     fresh.folder(&folder)?;
     fresh.write(&vehicle_file, &starter.vehicle_text(name))?;
     fresh.write(&rig_file, starter.rig_text())?;
     fresh.keep();
     Ok(NewVehicle { name: name.to_owned(), layout: word, vehicle_file, rig_file })
+}
+
+/// A vehicle below `base` whose name differs from `name` in small and large letters only.
+fn alike(base: &Path, name: &str) -> Option<String> {
+    let names = std::fs::read_dir(base).into_iter().flatten().flatten();
+    let folders = names.filter(|entry| entry.path().join(VEHICLE_FILE).is_file());
+    let mut names = folders.map(|entry| entry.file_name().to_string_lossy().into_owned());
+    names.find(|there| there != name && there.to_lowercase() == name.to_lowercase())
 }
 
 /// Whether `name` is one plain folder name on every system: no separators, nothing hidden, no trailing dot or space.

@@ -257,7 +257,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("vehicle.toml");
         let error = run(&Request { vehicles: vec![file.clone()], ..Request::default() }).unwrap_err();
-        assert!(matches!(error, PredictError::Load(LoadError::Missing(_))));
+        assert!(matches!(error, PredictError::Load(LoadError::Missing { .. })));
         // A parallel four-link and panhard bar whose joints are not known cannot give way.
         let rigid: Vec<_> = Layout::FourLink
             .vehicle_text("Bramble")

@@ -4,8 +4,7 @@ use super::catalogue::Progress;
 use super::history::known_vehicle;
 use crate::explain::{Explain, Failure};
 use crate::files::logbook::Logbook;
-use crate::files::nearest;
-use crate::run::find::RUNS;
+use crate::run::find::{RUNS, nearest_run};
 use crate::run::folder::{
     Checked, FolderError, HEADER, Repair, Repaired, TABLE, WIRE, is_mendable, repair, verify,
 };
@@ -47,7 +46,7 @@ pub enum RunsError {
 impl Explain for RunsError {
     fn hint(&self) -> Option<String> {
         Some(match self {
-            Self::NoRun { near: Some(near), .. } => format!("Did you mean {near}?"),
+            Self::NoRun { near: Some(near), .. } => format!("Did you mean \"{near}\"?"),
             Self::NoRun { near: None, .. } => {
                 "Name a run, VEHICLE/RUN, or the path of a run folder; without a name every run is looked at."
                     .into()
@@ -205,9 +204,8 @@ fn named(names: &[String], all: &[Place]) -> Result<Vec<Place>, RunsError> {
         match fitting.as_slice() {
             [one] => meant.push((*one).clone()),
             [] => {
-                let known: Vec<String> = all.iter().map(full).collect();
-                let runs = all.iter().map(|p| p.run.as_str()).chain(known.iter().map(String::as_str));
-                let near = nearest(name, runs).map(str::to_owned);
+                let known: Vec<_> = all.iter().map(|p| (p.vehicle.clone(), p.run.clone())).collect();
+                let near = nearest_run(name, &known);
                 return Err(RunsError::NoRun { name: name.clone(), near });
             }
             several => {

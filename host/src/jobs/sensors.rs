@@ -4,7 +4,7 @@
 use super::vehicle_folder::VehicleFolder;
 use crate::design::tolerance;
 use crate::explain::{Explain, Failure};
-use crate::files::nearest;
+use crate::files::did_you_mean;
 use crate::geometry::{Matrix3, Vector3};
 use crate::judge::verdict;
 use crate::measure::{self, AxleAnalysis, Budget, Status};
@@ -54,12 +54,7 @@ pub enum SensorsError {
 impl Explain for SensorsError {
     fn hint(&self) -> Option<String> {
         match self {
-            SensorsError::NoSensor { name, names } => {
-                Some(match nearest(name, names.iter().map(String::as_str)) {
-                    Some(near) => format!("Did you mean \"{near}\"?"),
-                    None => format!("There are: {}.", names.join(", ")),
-                })
-            }
+            SensorsError::NoSensor { name, names } => did_you_mean(name, names),
             SensorsError::NothingLeft => Some("Leave fewer out.".into()),
         }
     }

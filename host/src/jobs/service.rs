@@ -1,7 +1,8 @@
 //! `service`: what was done to a vehicle and when.
 
-use super::history::{known_vehicle, logbook};
+use super::history::{logbook, vehicle_folder};
 use crate::explain::{Explain, Failure};
+use crate::files::did_you_mean;
 use crate::history::service::{ServiceEvent, UnknownName, Work};
 use crate::history::service_file;
 use crate::vehicle;
@@ -49,7 +50,7 @@ pub enum ServiceNameError {
 impl Explain for ServiceNameError {
     fn hint(&self) -> Option<String> {
         let ServiceNameError::Unknown { unknown, .. } = self;
-        Some(format!("There are: {}.", unknown.there.join(", ")))
+        did_you_mean(&unknown.name, &unknown.there)
     }
 }
 
@@ -59,8 +60,7 @@ impl Explain for ServiceNameError {
 /// Where the vehicle or an element is not there, the record has mistakes, or the disk refuses.
 pub fn run(request: &Request) -> Result<Record, Failure> {
     let logbook = logbook(request.logbook.as_deref())?;
-    known_vehicle(&logbook, &request.vehicle)?;
-    let folder = logbook.vehicle_folder(&request.vehicle);
+    let folder = vehicle_folder(&logbook, &request.vehicle)?;
     // A record with mistakes is mended before anything is added.
     service_file::load(&folder)?;
     let added: Vec<ServiceEvent> = request

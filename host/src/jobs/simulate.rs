@@ -6,6 +6,7 @@ use crate::device::faults::{Faults, Rates};
 use crate::device::line::Clock;
 use crate::device::setup::Setup;
 use crate::explain::{Explain, Failure, Status};
+use crate::files::did_you_mean;
 use crate::rig::{self, Rig};
 use crate::run::Phase;
 use crate::vehicle::{self, Vehicle};
@@ -141,8 +142,8 @@ impl Explain for SimulateError {
             SimulateError::Refused(_) => {
                 Some("Lower rate_hz in rig.toml, or spread the sensors over more buses.".into())
             }
-            SimulateError::NoAxle { known, .. } | SimulateError::NoSensor { known, .. } => {
-                Some(format!("It has: {}.", known.join(", ")))
+            SimulateError::NoAxle { axle: name, known, .. } | SimulateError::NoSensor { name, known } => {
+                did_you_mean(name, known)
             }
             SimulateError::Port(_) => None,
         }

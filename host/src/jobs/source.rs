@@ -1,5 +1,6 @@
 //! What a command was pointed at: a table of readings or a run folder, with the vehicle and the rig that go with it.
 
+use super::own_copy;
 use crate::calibrate::rest::first_rest;
 use crate::calibrate::zero;
 use crate::explain::{Explain, Failure, Status};
@@ -190,9 +191,14 @@ fn open_table(request: &Request, path: &Path) -> Result<Source, Failure> {
 
 fn open_folder(request: &Request, path: &Path) -> Result<Source, Failure> {
     let run = RunFolder::open(path)?;
-    let own = |named: &Option<PathBuf>, copy: PathBuf| named.clone().unwrap_or(copy);
-    let vehicle = vehicle::file::load(&own(&request.vehicle, run.vehicle_file()))?;
-    let mut rig = rig::file::load(&own(&request.rig, run.rig_file()), &vehicle)?;
+    let vehicle = match &request.vehicle {
+        Some(file) => vehicle::file::load(file)?,
+        None => own_copy::vehicle(&run)?,
+    };
+    let mut rig = match &request.rig {
+        Some(file) => rig::file::load(file, &vehicle)?,
+        None => own_copy::rig(&run, &vehicle)?,
+    };
     let beside_rig = request.rig.as_ref().map(|rig| rig.with_file_name(CALIBRATION_FILE));
     let calibration_file = beside_rig.filter(|file| file.is_file()).unwrap_or_else(|| run.calibration_file());
     let calibration = calibrated(request, &calibration_file)?;

@@ -2,6 +2,7 @@
 
 use crate::explain::{Explain, Failure};
 use crate::files::logbook::{Logbook, VEHICLE_FILE};
+use crate::files::nearest;
 use crate::run::find::{self, FindError, all_runs};
 use crate::run::folder::HEADER;
 use std::path::{Path, PathBuf};
@@ -24,6 +25,8 @@ pub enum SubjectError {
     Nothing {
         /// The name asked for.
         name: String,
+        /// The one that was probably meant.
+        near: Option<String>,
         /// Some names that there are.
         known: Vec<String>,
     },
@@ -46,9 +49,10 @@ pub enum SubjectError {
 impl Explain for SubjectError {
     fn hint(&self) -> Option<String> {
         Some(match self {
-            SubjectError::Nothing { known, .. } if known.is_empty() => {
+            SubjectError::Nothing { near: None, known, .. } if known.is_empty() => {
                 "Name a vehicle file, a run folder or a table of readings by its path.".to_owned()
             }
+            SubjectError::Nothing { near: Some(near), .. } => format!("Did you mean \"{near}\"?"),
             SubjectError::Nothing { known, .. } => format!("There are: {}.", known.join(", ")),
             SubjectError::Both { name, run } => format!("Say which: {name}/{VEHICLE_FILE} or {run}."),
             SubjectError::RunAmongOthers { .. } => {
@@ -95,10 +99,12 @@ fn one(name: &str, here: &Path, logbook: Option<&Logbook>) -> Result<Named, Fail
             Err(SubjectError::Both { name: name.to_owned(), run }.into())
         }
         (None, Err(error @ FindError::Ambiguous { .. })) => Err(error.into()),
-        (None, Err(FindError::NoRun { runs, .. })) => {
+        (None, Err(FindError::NoRun { near, runs, .. })) => {
             let vehicles = logbook.and_then(|book| book.vehicles().ok()).unwrap_or_default();
+            let vehicle = nearest(name, vehicles.iter().map(String::as_str)).map(str::to_owned);
+            let near = vehicle.or(near);
             let known = vehicles.into_iter().chain(runs).collect();
-            Err(SubjectError::Nothing { name: name.to_owned(), known }.into())
+            Err(SubjectError::Nothing { name: name.to_owned(), near, known }.into())
         }
     }
 }
@@ -171,6 +177,8 @@ mod tests {
         let (_dir, book) = logbook();
         let error = subject(&["nope".to_owned()], &book.folder, Some(&book)).unwrap_err();
         assert_eq!(error.hint().unwrap(), "There are: Bramble, Thistle, Bramble/Thistle, Bramble/one.");
+        let slip = subject(&["Thistel".to_owned()], &book.folder, Some(&book)).unwrap_err();
+        assert_eq!(slip.hint().unwrap(), "Did you mean \"Thistle\"?");
         assert!(
             subject(&["nope".to_owned()], &book.folder, None).unwrap_err().hint().unwrap().contains("path")
         );

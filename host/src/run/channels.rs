@@ -95,10 +95,18 @@ impl ChannelTable {
     /// that contradict each other.
     pub fn remarks(&self, rig: &Rig) -> Vec<String> {
         let mut remarks = Vec::new();
-        for (k, sensor) in rig.sensors.iter().enumerate() {
-            if !self.rows().any(|r| r.target.is_some_and(|t| t.sensor == k)) {
-                remarks.push(format!("The logger has no sensor \"{}\": no data from it.", sensor.name));
-            }
+        let without = |k: &usize| !self.rows().any(|r| r.target.is_some_and(|t| t.sensor == *k));
+        let names: Vec<String> = (0..rig.sensors.len())
+            .filter(without)
+            .filter_map(|k| rig.sensors.get(k).map(|sensor| format!("\"{}\"", sensor.name)))
+            .collect();
+        match names.as_slice() {
+            [] => {}
+            [one] => remarks.push(format!("{one} was not recorded: the logger was set up without it.")),
+            [most @ .., last] => remarks.push(format!(
+                "{} and {last} were not recorded: the logger was set up without them.",
+                most.join(", ")
+            )),
         }
         for row in self.rows() {
             let name = row.channel.sensor.as_str();

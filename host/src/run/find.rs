@@ -3,6 +3,7 @@
 use super::folder::HEADER;
 use crate::explain::Explain;
 use crate::files::logbook::Logbook;
+use crate::files::nearest;
 use std::path::{Path, PathBuf};
 
 /// The folder of a vehicle's runs, in the vehicle's folder.
@@ -25,6 +26,8 @@ pub enum FindError {
     NoRun {
         /// The name asked for.
         name: String,
+        /// The one that was probably meant, as VEHICLE/NAME.
+        near: Option<String>,
         /// Some runs that there are, as VEHICLE/NAME.
         runs: Vec<String>,
     },
@@ -41,6 +44,7 @@ pub enum FindError {
 impl Explain for FindError {
     fn hint(&self) -> Option<String> {
         Some(match self {
+            Self::NoRun { near: Some(near), .. } => format!("Did you mean \"{near}\"?"),
             Self::NoRun { runs, .. } if runs.is_empty() => {
                 "Name a run folder or a table by its path, or record a run first.".to_owned()
             }
@@ -105,7 +109,7 @@ pub fn resolve(run: &str, here: &Path, logbook: Option<&Logbook>) -> Result<RunR
         };
     }
     let Some(logbook) = logbook else {
-        return Err(FindError::NoRun { name: run.to_owned(), runs: Vec::new() });
+        return Err(FindError::NoRun { name: run.to_owned(), near: None, runs: Vec::new() });
     };
     let all = all_runs(logbook);
     let full = |(vehicle, name): &(String, String)| format!("{vehicle}/{name}");
@@ -114,13 +118,22 @@ pub fn resolve(run: &str, here: &Path, logbook: Option<&Logbook>) -> Result<RunR
         [(vehicle, name)] => Ok(RunRef::Folder(run_folder(logbook, vehicle, name))),
         [] => {
             let latest = all.iter().rev().take(5).rev().map(full).collect();
-            Err(FindError::NoRun { name: run.to_owned(), runs: latest })
+            Err(FindError::NoRun { name: run.to_owned(), near: nearest_run(run, &all), runs: latest })
         }
         several => Err(FindError::Ambiguous {
             name: run.to_owned(),
             candidates: several.iter().map(|both| full(both)).collect(),
         }),
     }
+}
+
+/// The run that was probably meant, as VEHICLE/NAME; runs of one day differ in little, so of several as near it is the latest.
+pub fn nearest_run(typed: &str, all: &[(String, String)]) -> Option<String> {
+    let full = |(vehicle, name): &(String, String)| format!("{vehicle}/{name}");
+    let names: Vec<String> =
+        all.iter().rev().map(|both| if typed.contains('/') { full(both) } else { both.1.clone() }).collect();
+    let near = nearest(typed, names.iter().map(String::as_str))?;
+    all.iter().rev().find(|both| both.1 == near || full(both) == near).map(full)
 }
 
 #[cfg(test)]
@@ -175,5 +188,18 @@ mod tests {
         let told = format!("{error}\n{}", error.hint().unwrap());
         assert_eq!(told, "there is no run \"ten\"\nThere are: Bramble/one.");
         assert!(resolve("ten", &book.folder, None).is_err());
+    }
+
+    #[test]
+    fn a_slip_in_a_name_is_answered_with_the_latest_run_that_is_near() {
+        let (_dir, book) = logbook(&[
+            ("Bramble", "2026-11-26-0044-ramp"),
+            ("Bramble", "2026-11-26-0045-ramp"),
+            ("Thistle", "2026-11-25-0900-rock"),
+        ]);
+        let hint = |typed| resolve(typed, &book.folder, Some(&book)).unwrap_err().hint().unwrap();
+        assert_eq!(hint("2026-11-26-0045-rmap"), "Did you mean \"Bramble/2026-11-26-0045-ramp\"?");
+        assert_eq!(hint("bramble/2026-11-26-0044-ramp"), "Did you mean \"Bramble/2026-11-26-0044-ramp\"?");
+        assert_eq!(hint("thistle/2026-11-25-0900-rock"), "Did you mean \"Thistle/2026-11-25-0900-rock\"?");
     }
 }

@@ -8,7 +8,7 @@ use crate::design::CommonStates;
 use crate::design::common_states::Flexed;
 use crate::design::prediction::AxlePrediction;
 use crate::judge::{AxleComparison, AxleRuns, DesignedPoint, NumberComparison, Quantity, Verdict};
-use crate::measure::{AlongPoint, AxleAnalysis, Direction, Measured};
+use crate::measure::{AlongPoint, AxleAnalysis, Direction, Measured, Status};
 pub use crate::vehicle::numbers::FLEX_RAD;
 use crate::vehicle::numbers::{Key, Numbers};
 use crate::vehicle::{Position, Vehicle};
@@ -217,11 +217,13 @@ fn side_by_side(numbers: &BTreeMap<Key, NumberComparison>) -> BTreeMap<Key, (Mea
 
 impl Source<'_> {
     fn answers(&self) -> Vec<Answer> {
-        Question::ALL
+        let mut answers: Vec<Answer> = Question::ALL
             .into_iter()
             .map(|question| (question, self.rows(question)))
             .filter(|(_, rows)| !rows.is_empty())
-            .collect()
+            .collect();
+        reasons_once(&mut answers);
+        answers
     }
 
     fn rows(&self, question: Question) -> Vec<Row> {
@@ -355,6 +357,20 @@ impl Source<'_> {
             measured,
             word,
         })
+    }
+}
+
+/// Says a reason that several numbers share with the first of them only; the others point to it. A short one is no longer than that.
+fn reasons_once(answers: &mut [Answer]) {
+    const SHORT: usize = 30;
+    let mut told: Vec<(Status, String, String)> = Vec::new();
+    for row in answers.iter_mut().flat_map(|(_, rows)| rows).filter(|row| row.measured.measured().is_none()) {
+        let status = row.measured.status;
+        let Some(why) = row.measured.why.as_mut().filter(|why| why.chars().count() > SHORT) else { continue };
+        match told.iter().find(|(s, reason, _)| *s == status && reason == why) {
+            Some((_, _, first)) => *why = format!("as for {first}"),
+            None => told.push((status, why.clone(), row.label.clone())),
+        }
     }
 }
 

@@ -59,8 +59,7 @@ impl<'a> Told<'a> {
     pub fn freedom(&self) -> String {
         let held = match self.axle.redundant {
             0 => "nothing is held twice".to_owned(),
-            1 => "it is held once more than need be".to_owned(),
-            n => format!("it is held {n} times more than need be"),
+            _ => format!("it is held {} more than need be", self.times()),
         };
         let free = match self.axle.mobility {
             2 => "the links leave free what should be free: up and down, and articulation".to_owned(),
@@ -68,6 +67,36 @@ impl<'a> Told<'a> {
         };
         let gives = if self.elastic() { ", so it can only articulate by bending its bushes" } else { "" };
         format!("{free}; {held}{gives}.")
+    }
+
+    /// How often it is held beyond what is needed.
+    fn times(&self) -> String {
+        match self.axle.redundant {
+            1 => "once".to_owned(),
+            n => format!("{n} times"),
+        }
+    }
+
+    /// That the axle cannot articulate but for the give of its bushes, in one sentence; nothing where it can.
+    pub fn binds_in_roll(&self) -> Option<String> {
+        if self.axle.redundant == 0 || !self.elastic() {
+            return None;
+        }
+        let arms = self.drawn().is_some_and(|axle| axle.locating.radius_arms.len() > 1);
+        let why = match arms {
+            true => "its radius arms and the axle are one rigid piece".to_owned(),
+            false => format!("its links hold it {} more than need be", self.times()),
+        };
+        let flexed = self.common.flex.iter().find_map(|f| Some((f.at.roll_rad, f.at.outcome.as_ref().ok()?)));
+        let push = flexed.map(|(roll_rad, reached)| {
+            format!(
+                ", which {} at {}",
+                self.push(roll_rad, reached),
+                words::articulation(roll_rad, self.units)
+            )
+        });
+        let push = push.unwrap_or_default();
+        Some(format!("It binds in roll: {why}, so that it articulates only by the give of its bushes{push}."))
     }
 
     /// What the bushes hold when flexed by the common angle, and at both ends of the articulation; nothing where none gives.
@@ -82,13 +111,17 @@ impl<'a> Told<'a> {
     }
 
     fn held(&self, roll_rad: f64, reached: &Reached) -> Entry {
-        let moment = self.units.moment().with_u(reached.roll_moment_nm.abs(), None);
-        let way = if reached.roll_moment_nm * roll_rad < 0.0 { "on" } else { "back" };
         let energy = self.units.energy().with_u(reached.strain_energy_j, None);
         Entry::plain(
             &words::articulation(roll_rad, self.units),
-            vec![format!("the bushes push {way} with {moment} and hold {energy}")],
+            vec![format!("the bushes {} and hold {energy}", self.push(roll_rad, reached))],
         )
+    }
+
+    /// Which way bushes push, and how hard.
+    fn push(&self, roll_rad: f64, reached: &Reached) -> String {
+        let way = if reached.roll_moment_nm * roll_rad < 0.0 { "on" } else { "back" };
+        format!("push {way} with {}", self.units.moment().with_u(reached.roll_moment_nm.abs(), None))
     }
 
     /// Each end of the travel with what stops it, and where stops, straps and shocks are met.

@@ -5,6 +5,7 @@ pub mod elements;
 pub mod file;
 pub mod magnitude;
 pub mod numbers;
+pub mod plausible;
 pub mod points;
 pub mod room;
 

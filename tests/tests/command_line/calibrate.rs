@@ -100,8 +100,9 @@ fn bad_input_is_one_sentence_and_a_way_out() {
         with(1, "Thistle").starts_with("hingeline: there is no vehicle \"Thistle\"\n\n  There are: Bramble.")
     );
     assert!(
-        with(3, "left travle")
-            .starts_with("hingeline: the rig has no sensor \"left travle\"\n\n  There are: ")
+        with(3, "left travle").starts_with(
+            "hingeline: the rig has no sensor \"left travle\"\n\n  Did you mean \"left travel\"?"
+        )
     );
     let count = with(5, "100,300,500");
     assert!(

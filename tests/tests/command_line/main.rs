@@ -12,6 +12,7 @@ mod recording;
 mod reports;
 mod screens;
 mod serve;
+mod slips;
 mod tables;
 mod ten_thousand;
 mod tune;

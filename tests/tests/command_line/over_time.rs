@@ -79,10 +79,12 @@ fn names_that_are_not_there_are_refused_with_those_that_are() {
     let folder = tempfile::tempdir().expect("a folder");
     let at = folder.path();
     logbook(at, 1);
-    let calls: [(&[&str], &str); 5] = [
+    let calls: [(&[&str], &str); 7] = [
         (&["service", "Bramble", "x", "--greased", "lower lft"], "lower left"),
-        (&["service", "Brumble", "x"], "There are: Bramble."),
-        (&["wear", "Brumble"], "There are: Bramble."),
+        (&["service", "Brumble", "x"], "Did you mean \"Bramble\"?"),
+        (&["wear", "Brumble"], "Did you mean \"Bramble\"?"),
+        (&["wear", "Thistle"], "There are: Bramble."),
+        (&["history", "--link", "lower lft"], "Did you mean \"lower left\"?"),
         (&["history", "--number", "roll_center_z_m"], "Did you mean roll_centre_z_m?"),
         (
             &["history", "--number", "roll_centre_z_m", "--plot", "x.svg"],

@@ -125,5 +125,5 @@ fn runs_are_verified_and_mended_by_name() {
     assert_eq!(fs::read(&rig).expect("there"), before);
     let slip = hingeline(at, &["runs", "verify", &format!("{run}l")]);
     assert_eq!(slip.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&slip.stderr).contains(&format!("Did you mean {run}?")));
+    assert!(String::from_utf8_lossy(&slip.stderr).contains(&format!("Did you mean \"Bramble/{run}\"?")));
 }

@@ -1,6 +1,7 @@
 //! Why nothing was calibrated, and how to mend it.
 
 use crate::explain::{Explain, Status};
+use crate::files::did_you_mean;
 use std::path::PathBuf;
 
 /// Why nothing was calibrated.
@@ -100,13 +101,13 @@ impl Explain for CalibrateJobError {
     }
 
     fn hint(&self) -> Option<String> {
-        let list = |names: &[String]| match names {
-            [] => "There is none.".to_owned(),
-            names => format!("There are: {}.", names.join(", ")),
+        let near = |name: &str, there: &[String]| {
+            did_you_mean(name, there).unwrap_or_else(|| "There is none.".to_owned())
         };
         Some(match self {
-            Self::NoVehicle { there, .. } => list(there),
-            Self::NoSensor { there, .. } | Self::NoMark { there, .. } => list(there),
+            Self::NoVehicle { name, there } | Self::NoSensor { name, there } | Self::NoMark { name, there } => {
+                near(name, there)
+            }
             Self::OtherKind { .. } => return None,
             Self::NothingTaped => {
                 "Tape a sensor's length and give it, --length \"left travel=512\"; or give ride marks, --mark \"left=498\"; or \

@@ -4,14 +4,14 @@ use super::error::CalibrateJobError;
 use crate::calibrate::rest::{Rest, first_rest, rests};
 use crate::explain::Failure;
 use crate::files::logbook::Logbook;
+use crate::jobs::own_copy;
 use crate::jobs::vehicle_folder::VehicleFolder;
 use crate::rig::calibration::{changed, fitted};
-use crate::rig::{self, Rig, Sensor};
+use crate::rig::{Rig, Sensor};
 use crate::run::Recording;
 use crate::run::find::{self, RunRef};
 use crate::run::folder::RunFolder;
 use crate::run::table::{self, Choices};
-use crate::vehicle;
 use std::fs::File;
 use std::path::Path;
 
@@ -102,7 +102,7 @@ impl Readings {
 
 fn of_run(path: &Path, folder: &VehicleFolder, rig: &Rig, sensors: &[&Sensor]) -> Result<Recording, Failure> {
     let run = RunFolder::open(path)?;
-    let then = rig::file::load(&run.rig_file(), &vehicle::file::load(&run.vehicle_file())?)?;
+    let then = own_copy::rig(&run, &own_copy::vehicle(&run)?)?;
     for sensor in sensors {
         let was = then.sensors.iter().find(|s| s.name == sensor.name).map(fitted);
         let now = folder.rig.sensors.iter().find(|s| s.name == sensor.name).map(fitted).unwrap_or_default();

@@ -18,7 +18,7 @@ use super::analyse;
 use super::catalogue::Progress;
 use super::history::known_vehicle;
 use super::source::{self, Request as RunRequest, Source};
-use crate::explain::{Explain, Failure};
+use crate::explain::{Explain, Failure, pasted};
 use crate::files::logbook::Logbook;
 use crate::history::service_file::instant_us;
 use crate::measure::Analysis;
@@ -116,6 +116,17 @@ pub enum ExportError {
     /// The place is taken by something that is no folder.
     #[error("{} is not a folder", .0.display())]
     NotAFolder(PathBuf),
+    /// The place is a vehicle's folder.
+    #[error("\"{}\" is the folder of the vehicle \"{vehicle}\", and an export needs a folder of its own", .into.display())]
+    InVehicle {
+        /// The place.
+        into: PathBuf,
+        /// The vehicle.
+        vehicle: String,
+    },
+    /// The place is the name of a run.
+    #[error("\"{0}\" is a run, and the folder to write to comes first")]
+    IsARun(String),
     /// A run is there already.
     #[error("{} is already there", .path.display())]
     There {
@@ -130,6 +141,13 @@ impl Explain for ExportError {
             Self::NoRun => "Record or import one first; hingeline history lists those that there are.".into(),
             Self::Table(_) => "hingeline import makes a run of it.".into(),
             Self::NotAFolder(_) => "Name a folder; it is made if it is not there.".into(),
+            Self::InVehicle { vehicle, .. } => {
+                format!(
+                    "The folder to write to comes first: hingeline export exported --vehicle {}",
+                    pasted(Path::new(vehicle))
+                )
+            }
+            Self::IsARun(run) => format!("hingeline export exported {}", pasted(Path::new(run))),
             Self::There { .. } => {
                 "--only-new exports the runs that are not there yet, --overwrite writes them all anew.".into()
             }
@@ -164,7 +182,15 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
     if request.into.exists() && !request.into.is_dir() {
         return Err(ExportError::NotAFolder(request.into.clone()).into());
     }
-    let mut wanted = wanted(request)?;
+    let logbook = match Logbook::find(request.logbook.as_deref(), Path::new(".")) {
+        Ok(logbook) => Some(logbook),
+        Err(error) if request.logbook.is_some() || request.runs.is_empty() => return Err(error.into()),
+        Err(_) => None,
+    };
+    if let Some(logbook) = &logbook {
+        place_of_its_own(request, logbook)?;
+    }
+    let mut wanted = wanted(request, logbook)?;
     if wanted.is_empty() {
         return Err(ExportError::NoRun.into());
     }
@@ -198,13 +224,24 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
     Ok(exported)
 }
 
+/// Checks that the place is no vehicle's folder and no run: whoever names one there means what is to be exported.
+fn place_of_its_own(request: &Request, logbook: &Logbook) -> Result<(), ExportError> {
+    let whole = |path: &Path| path.canonicalize().or_else(|_| std::path::absolute(path)).unwrap_or_default();
+    let (into, book) = (whole(&request.into), whole(&logbook.folder));
+    let first = into.strip_prefix(&book).ok().and_then(|below| below.components().next());
+    if let Some(vehicle) = first.and_then(|name| logbook.alike(&name.as_os_str().to_string_lossy())) {
+        return Err(ExportError::InVehicle { into: request.into.clone(), vehicle });
+    }
+    let name = request.into.display().to_string();
+    let is_run = request.runs.is_empty() && !request.into.exists();
+    match find::resolve(&name, Path::new(""), Some(logbook)) {
+        Ok(RunRef::Folder(_)) if is_run => Err(ExportError::IsARun(name)),
+        _ => Ok(()),
+    }
+}
+
 /// The runs that are asked for, in order.
-fn wanted(request: &Request) -> Result<Vec<Wanted>, Failure> {
-    let logbook = match Logbook::find(request.logbook.as_deref(), Path::new(".")) {
-        Ok(logbook) => Some(logbook),
-        Err(error) if request.logbook.is_some() || request.runs.is_empty() => return Err(error.into()),
-        Err(_) => None,
-    };
+fn wanted(request: &Request, logbook: Option<Logbook>) -> Result<Vec<Wanted>, Failure> {
     if let Some(logbook) = &logbook {
         request.vehicles.iter().try_for_each(|vehicle| known_vehicle(logbook, vehicle))?;
     }

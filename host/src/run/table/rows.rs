@@ -282,18 +282,7 @@ impl<'a> Filling<'a> {
                 remarks.push(format!("Column \"{name}\" belongs to no sensor of the rig and was left out."));
             }
         }
-        for (sensor, spec) in self.rig.sensors.iter().enumerate() {
-            let missing: Vec<_> = spec
-                .channel_suffixes()
-                .iter()
-                .enumerate()
-                .filter(|(channel, _)| !headings.have((sensor, *channel)))
-                .map(|(_, suffix)| heading(&spec.name, suffix))
-                .collect();
-            if !missing.is_empty() {
-                remarks.push(without_column(&spec.name, &missing, &headings.names));
-            }
-        }
+        remarks.extend(without_column(self.rig, headings));
     }
 
     fn remark_on_readings(&mut self) {
@@ -302,7 +291,9 @@ impl<'a> Filling<'a> {
                 let name = heading(&spec.name, suffix);
                 if aside.missing > 0 {
                     let cells = aside.missing;
-                    self.recording.remarks.push(format!("\"{name}\": cells without a reading: {cells}."));
+                    self.recording
+                        .remarks
+                        .push(format!("\"{name}\": cells without a reading, set aside: {cells}."));
                 }
                 if aside.out_of_range > 0 {
                     let readings = aside.out_of_range;
@@ -315,16 +306,40 @@ impl<'a> Filling<'a> {
     }
 }
 
-/// Which sensor has no column, which columns there are, and how to mend it.
-fn without_column(sensor: &str, missing: &[String], names: &[String]) -> String {
-    let quoted = |names: &[String]| names.iter().map(|n| format!("\"{n}\"")).collect::<Vec<_>>().join(", ");
-    let (column, them) = if missing.len() == 1 { ("column", "it") } else { ("columns", "them") };
-    format!(
-        "Nothing is known from the sensor \"{sensor}\": the table has no {column} {}. Its columns are: {}. If one of these is \
-         meant, head it so; if the sensor was not there, leave {them} out.",
-        quoted(missing),
-        quoted(names)
-    )
+/// Which sensors have no column or not all of theirs, and how to mend it; in one sentence, as a table that has few is often meant
+/// to.
+fn without_column(rig: &Rig, headings: &Headings) -> Option<String> {
+    let (mut missing, mut units) = (Vec::new(), false);
+    for (sensor, spec) in rig.sensors.iter().enumerate() {
+        let suffixes = spec.channel_suffixes();
+        let gone: Vec<String> = (0..suffixes.len())
+            .zip(suffixes)
+            .filter(|(channel, _)| !headings.have((sensor, *channel)))
+            .map(|(_, suffix)| format!("\"{}\"", heading(&spec.name, suffix)))
+            .collect();
+        match gone.len() {
+            0 => {}
+            all if all == suffixes.len() => {
+                units |= all > 1;
+                missing.push(format!("\"{}\"", spec.name));
+            }
+            _ => missing.extend(gone),
+        }
+    }
+    let named = match missing.as_slice() {
+        [] => return None,
+        [one] => format!("{one} has no column in the table, so nothing is known from it"),
+        [most @ .., last] => {
+            format!(
+                "{} and {last} have no column in the table, so nothing is known from them",
+                most.join(", ")
+            )
+        }
+    };
+    let six = if units { "; an inertial unit has six, NAME.ax to NAME.gz" } else { "" };
+    Some(format!(
+        "{named}. A column is headed by its sensor's name{six}. Where a sensor was not there, nothing need be done."
+    ))
 }
 
 impl Thinning {

@@ -80,8 +80,8 @@ impl EventLog {
             let times =
                 if losses.len() > 1 { format!(", {} times in all", losses.len()) } else { String::new() };
             if rig.sensors.iter().any(|s| s.name == first.name) {
-                let at_s = seconds(first.from_us);
-                remarks.push(format!("\"{}\" {} at {at_s:.1} s{times}; {back}.", first.name, first.reason));
+                let when = when(seconds(first.from_us));
+                remarks.push(format!("\"{}\" {} {when}{times}; {back}.", first.name, first.reason));
             }
         }
         for (at_us, cause) in &self.restarts {
@@ -102,16 +102,21 @@ impl EventLog {
         }
         if let Some((at_us, millivolts)) = self.supply_low {
             let volts = f64::from(millivolts) / 1000.0;
-            remarks.push(format!("The logger's supply was low at {:.1} s: {volts:.2} V.", seconds(at_us)));
+            remarks.push(format!("The logger's supply was low {}: {volts:.2} V.", when(seconds(at_us))));
         }
         if let Some((at_us, bus)) = self.stuck_bus {
-            remarks.push(format!("Bus {bus} was stuck from {:.1} s on.", seconds(at_us)));
+            remarks.push(format!("Bus {bus} was stuck {}.", when(seconds(at_us))));
         }
         if let Some(at_us) = self.store_full_us {
-            remarks.push(format!("The logger's own store was full at {:.1} s.", seconds(at_us)));
+            remarks.push(format!("The logger's own store was full {}.", when(seconds(at_us))));
         }
         remarks
     }
+}
+
+/// When something was, by the recording's clock; a logger tells of some things before its first reading.
+fn when(at_s: f64) -> String {
+    if at_s < 0.0 { "before the first reading".to_owned() } else { format!("at {at_s:.1} s") }
 }
 
 /// Sentences for stretches without readings, each from and to in s.

@@ -163,8 +163,12 @@ impl Scene<'_> {
         let contact = canvas.on_paper([0.0, 0.0]);
         canvas.line(&[axle, at], stroke.thin());
         canvas.line(&[contact, at], stroke.thin());
-        cross(canvas, at, [x, z].map(|v| v.half * canvas.scale_px_per_m()), stroke);
-        taken.add(at, 6.0);
+        if canvas.window().holds([x.value, z.value]) {
+            cross(canvas, at, [x, z].map(|v| v.half * canvas.scale_px_per_m()), stroke);
+            taken.add(at, 6.0);
+        } else {
+            arrow(canvas, axle, clipped(axle, at, canvas), stroke);
+        }
     }
 
     fn axis_line(&self, canvas: &Canvas, known: &Known) -> Option<[[f64; 2]; 2]> {
@@ -192,9 +196,10 @@ impl Scene<'_> {
             let axle = canvas.at(&self.axle.centre());
             let shown = canvas.window().holds([x.value, z.value]);
             let away = if shown { String::new() } else { format!(", {}", self.off_paper(x)) };
-            add("A", format!("instant centre{away}"), &[[at[0] - 1.0, at[1]], [at[0] + 1.0, at[1]]], taken);
-            // The part of the arm that the paper shows.
+            // The part of the arm that the paper shows; off the paper, the mark stands by the arrow that points to the centre.
             let end = if shown { at } else { clipped(axle, at, canvas) };
+            let by = if shown { at } else { towards(end, axle, ARROW_PX + labels::BADGE_PX) };
+            add("A", format!("instant centre{away}"), &[[by[0] - 1.0, by[1]], [by[0] + 1.0, by[1]]], taken);
             add("B", "swing arm".into(), &[axle, end], taken);
         }
         if let Some(line) = self.axis_line(canvas, known) {
@@ -206,7 +211,7 @@ impl Scene<'_> {
     fn off_paper(&self, x: Value) -> String {
         let scale: Scale = self.units.length();
         let way = if x.value > 0.0 { "ahead" } else { "behind" };
-        format!("{} {way}, off the paper", scale.set_to(x.value.abs(), 0))
+        format!("{} {way}, off the paper where the arrow points", scale.set_to(x.value.abs(), 0))
     }
 
     pub fn roll_centre(&self, canvas: &mut Canvas, known: &Known, stroke: Stroke, taken: &mut Taken) {
@@ -271,6 +276,24 @@ fn cross(canvas: &mut Canvas, [x, y]: [f64; 2], half_px: [f64; 2], stroke: Strok
     canvas.line(&[[x - a, y], [x + a, y]], solid);
     canvas.line(&[[x, y - b], [x, y + b]], solid);
     canvas.circle([x, y], 3.2, solid, Some(palette::PAPER));
+}
+
+/// Length of an arrow's head, px.
+const ARROW_PX: f64 = 9.0;
+
+/// The point so many px from `from` towards `to`.
+fn towards(from: [f64; 2], to: [f64; 2], px: f64) -> [f64; 2] {
+    let [dx, dy] = [to[0] - from[0], to[1] - from[1]];
+    let share = px / dx.hypot(dy).max(px);
+    [from[0] + share * dx, from[1] + share * dy]
+}
+
+/// The head of an arrow from `from`, whose tip is at `tip`.
+fn arrow(canvas: &mut Canvas, from: [f64; 2], tip: [f64; 2], stroke: Stroke) {
+    let tip = towards(tip, from, 1.5);
+    let [bx, by] = towards(tip, from, ARROW_PX);
+    let [nx, ny] = [0.45 * (by - tip[1]), -0.45 * (bx - tip[0])];
+    canvas.line(&[[bx + nx, by + ny], tip, [bx - nx, by - ny]], Stroke { dash: "", width_px: 2.0, ..stroke });
 }
 
 /// The last point of a line from `from` (on paper) towards `to` that is still on the paper, px.

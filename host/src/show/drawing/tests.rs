@@ -135,6 +135,23 @@ fn a_centre_off_the_paper_is_told_in_words() {
 }
 
 #[test]
+fn a_centre_off_the_paper_has_its_mark_by_an_arrow_at_the_edge() {
+    /// The mark stands by the arrow's head: its own width and the head's, and room to get out of another mark's way, px.
+    const BY_THE_EDGE_PX: f64 = 60.0;
+    let vehicle = sample::bramble();
+    for (x, size) in [(9.1, Size::Narrow), (-9.1, Size::Narrow), (9.1, Size::Wide)] {
+        let far = Known { centre_m: Some([x, 1.2].map(|value| Value { value, half: 0.1 })), ..known(0.17) };
+        let drawings = views(&vehicle, 0, None, Some(&far), Units::Mm, size);
+        let picture = drawings[0].svg.split("<g transform").next().expect("a picture");
+        let marks: Vec<&str> = tags(picture, "text").into_iter().filter(|tag| tag.ends_with(">A")).collect();
+        assert_eq!(marks.len(), 1, "{x} {size:?}");
+        let at = attribute(marks[0], "x").expect("a place");
+        let edge = if x > 0.0 { size.width_px() - at } else { at };
+        assert!((0.0..BY_THE_EDGE_PX).contains(&edge), "{x} {size:?}: {at}");
+    }
+}
+
+#[test]
 fn without_a_pose_there_is_the_side_view_alone() {
     let vehicle = sample::bramble();
     let only = Known { pose: None, ..known(0.17) };

@@ -16,11 +16,14 @@ pub struct Problem {
 
 /// The page of a problem.
 pub fn problem(problem: &Problem, setting: &Setting) -> String {
+    // Details that end with what to do need not be told it again.
+    let told = |hint: &str| problem.details.as_ref().is_some_and(|details| details.ends_with(hint));
+    let hint = problem.hint.as_deref().filter(|hint| !told(hint));
     let body = html! {
         section role="alert" {
             h1.verdict { (super::super::words::capital(&problem.sentence)) "." }
             @if let Some(details) = &problem.details { pre tabindex="0" { (details) } }
-            @if let Some(hint) = &problem.hint { p { "What to do: " (hint) } }
+            @if let Some(hint) = hint { p { "What to do: " (hint) } }
             p { a href="/" { "To the list of runs" } }
         }
     };

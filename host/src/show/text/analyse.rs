@@ -11,7 +11,7 @@ use crate::vehicle::Vehicle;
 
 /// An analysis as text.
 pub fn analysis(analysis: &Analysis, vehicle: &Vehicle, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     for axle in &analysis.axles {
         let answers = rows::of_analysis(axle, vehicle, options.units);
         page.gap();

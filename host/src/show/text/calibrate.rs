@@ -10,7 +10,7 @@ use crate::show::words;
 
 /// A calibration as text.
 pub fn calibrated(calibrated: &Calibrated, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     let added = &calibrated.added;
     let names: Vec<String> =
         added.iter().map(|e| format!("the {} of {}", e.found.word(), e.sensor)).collect();
@@ -62,7 +62,7 @@ fn bare(page: &mut Page, rig: &Rig, standings: &[Standing]) {
 
 /// The standings alone, for a command that shows them beside its own result.
 pub fn calibration(standings: &[Standing], options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     self::standings(&mut page, standings, options);
     page.finish()
 }

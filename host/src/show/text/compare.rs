@@ -10,7 +10,7 @@ use crate::vehicle::Vehicle;
 
 /// A comparison as text.
 pub fn comparison(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     for axle in &comparison.axles {
         page.gap();
         let lead = format!("{}, {} axle", comparison.vehicle, axle.name);

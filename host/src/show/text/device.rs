@@ -19,7 +19,7 @@ const LIGHT: [(&str, &str); 6] = [
 
 /// The report as text.
 pub fn device(report: &Report, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     page.paragraph(&verdict(report), if report.is_well() { Ink::Good } else { Ink::Bad });
     who(&mut page, report);
     sensors(&mut page, report, options.units);

@@ -4,8 +4,8 @@ use super::page::{Ink, Page};
 use crate::jobs::export::Exported;
 
 /// An export as text.
-pub fn exported(exported: &Exported) -> String {
-    let mut page = Page::new(false);
+pub fn exported(exported: &Exported, columns: usize) -> String {
+    let mut page = Page::plain(columns);
     let runs = |count: usize| format!("{count} run{}", if count == 1 { "" } else { "s" });
     let sum = |of: fn(&crate::jobs::export::ExportedRun) -> u64| exported.runs.iter().map(of).sum::<u64>();
     let mut text = format!(

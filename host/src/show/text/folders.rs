@@ -7,8 +7,8 @@ use crate::show::words;
 use std::path::Path;
 
 /// Runs that were looked at.
-pub fn verified(verified: &[Verified]) -> String {
-    let mut page = Page::new(false);
+pub fn verified(verified: &[Verified], columns: usize) -> String {
+    let mut page = Page::plain(columns);
     let sound = verified.iter().filter(|v| v.checked.as_ref().is_ok_and(|c| c.found.is_empty())).count();
     page.paragraph(&format!("Runs looked at: {}; as they were made: {sound}.", verified.len()), Ink::Plain);
     for run in verified {
@@ -86,10 +86,18 @@ fn list(page: &mut Page, found: &[Found]) {
 }
 
 /// Runs that were mended.
-pub fn mended(mended: &[Mended]) -> String {
-    let mut page = Page::new(false);
+pub fn mended(mended: &[Mended], columns: usize) -> String {
+    let mut page = Page::plain(columns);
     let done = mended.iter().filter(|m| m.repaired.as_ref().is_ok_and(|r| !r.done.is_empty())).count();
-    page.paragraph(&format!("Runs looked at: {}; mended: {done}.", mended.len()), Ink::Plain);
+    let what = match done {
+        0 if mended.iter().any(|m| m.repaired.as_ref().is_ok_and(|r| !r.left.is_empty())) => {
+            "nothing could be mended".to_owned()
+        }
+        0 => "nothing needed mending".to_owned(),
+        1 => "1 of them was mended, as follows".to_owned(),
+        many => format!("{many} of them were mended, as follows"),
+    };
+    page.paragraph(&format!("Runs looked at: {}; {what}.", mended.len()), Ink::Plain);
     for run in mended {
         let name = named(&run.vehicle, &run.run, &run.folder);
         match &run.repaired {
@@ -120,6 +128,7 @@ pub fn mended(mended: &[Mended]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::show::text::WIDTH;
 
     fn run(vehicle: &str, found: Vec<Found>, mendable: Vec<bool>) -> Verified {
         let mut checked = Checked::default();
@@ -131,7 +140,7 @@ mod tests {
     #[test]
     fn what_a_repair_mends_and_what_needs_a_copy_are_told_apart() {
         let advice = "runs repair";
-        let told = |runs: &[Verified]| verified(runs).replace('\n', " ");
+        let told = |runs: &[Verified]| verified(runs, WIDTH).replace('\n', " ");
         let cut = told(&[run("Bramble", vec![Found::CutFrame(3)], vec![true])]);
         assert!(
             cut.contains(advice) && cut.contains("Bramble/kept:") && !cut.contains("copy of yours"),

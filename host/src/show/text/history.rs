@@ -22,7 +22,7 @@ type Column = (String, Quantity);
 
 /// Runs as text.
 pub fn history(listing: &Listing, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     let vehicles: BTreeSet<&str> = listing
         .runs
         .iter()
@@ -126,7 +126,7 @@ fn service_words(event: &ServiceEvent) -> String {
 
 /// A vehicle's service record as text.
 pub fn service(record: &Record, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     if record.added.is_empty() {
         page.paragraph(&format!("{}: service record", record.vehicle), Ink::Strong);
         if record.all.is_empty() {

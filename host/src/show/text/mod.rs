@@ -1,4 +1,4 @@
-//! Plain text for a terminal of 80 columns: a verdict first, then numbers by question. Colour only repeats what a word or
+//! Plain text for a terminal of 80 columns or fewer: a verdict first, then numbers by question. Colour only repeats what a word or
 //! a sign already says.
 
 mod analyse;
@@ -52,9 +52,7 @@ pub fn wrapped(text: &str) -> String {
 
 /// As [`wrapped`] for a screen of so many columns, and no wider than a usual one.
 pub fn wrapped_to(columns: usize, text: &str) -> String {
-    /// Columns below which lines only get worse.
-    const LEAST: usize = 24;
-    let width = columns.clamp(LEAST, WIDTH);
+    let width = columns.clamp(page::LEAST, WIDTH);
     let line = |line: &str| match line.strip_prefix("  - ") {
         Some(item) => {
             let lines = page::wrap(item, width - 4);
@@ -66,10 +64,18 @@ pub fn wrapped_to(columns: usize, text: &str) -> String {
 }
 
 /// How text is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Options {
     /// Units of the screen.
     pub units: Units,
     /// Whether colours are wanted.
     pub styled: bool,
+    /// Columns of the screen; what there are beyond a usual one's stay empty.
+    pub columns: usize,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self { units: Units::default(), styled: false, columns: WIDTH }
+    }
 }

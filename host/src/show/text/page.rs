@@ -1,11 +1,16 @@
-//! Lays text out on lines of 80 columns: paragraphs, headings, labelled entries with hanging lines.
+//! Lays text out on lines of 80 columns, or of as many as there are: paragraphs, headings, labelled entries with hanging lines.
 
+use super::Options;
 use super::table::Table;
 use owo_colors::OwoColorize;
 use owo_colors::Style;
 
 /// Columns of a line.
 pub const WIDTH: usize = 80;
+/// Columns below which lines only get worse.
+pub(super) const LEAST: usize = 24;
+/// Columns from which on labels have values beside them; on fewer these stand below.
+const BESIDE: usize = 64;
 /// Column in which the values of entries begin.
 const VALUE_COLUMN: usize = 32;
 /// Longest label that shares a line with its value.
@@ -43,11 +48,18 @@ impl Ink {
 pub(super) struct Page {
     text: String,
     styled: bool,
+    width: usize,
 }
 
 impl Page {
-    pub fn new(styled: bool) -> Self {
-        Self { text: String::new(), styled }
+    pub fn new(options: &Options) -> Self {
+        let width = options.columns.clamp(LEAST, WIDTH);
+        Self { text: String::new(), styled: options.styled, width }
+    }
+
+    /// Without colours.
+    pub fn plain(columns: usize) -> Self {
+        Self::new(&Options { columns, ..Options::default() })
     }
 
     pub fn finish(self) -> String {
@@ -77,7 +89,7 @@ impl Page {
 
     /// Sentences over the whole width.
     pub fn paragraph(&mut self, text: &str, ink: Ink) {
-        for line in wrap(text, WIDTH) {
+        for line in wrap(text, self.width) {
             self.line(0, &line, ink);
         }
     }
@@ -92,8 +104,12 @@ impl Page {
     pub fn entry(&mut self, sign: char, ink: Ink, label: &str, sentences: &[String]) {
         self.text.push_str("  ");
         self.push(&sign.to_string(), ink);
+        if self.width < BESIDE {
+            self.below(label, sentences);
+            return;
+        }
         let labels: Vec<String> = wrap(label, LABEL).iter().flat_map(|l| cut(l, LABEL)).collect();
-        let values: Vec<String> = sentences.iter().flat_map(|s| wrap(s, WIDTH - VALUE_COLUMN)).collect();
+        let values: Vec<String> = sentences.iter().flat_map(|s| wrap(s, self.width - VALUE_COLUMN)).collect();
         for k in 0..labels.len().max(values.len()) {
             let lead = if k == 0 { 1 } else { 4 };
             let label = labels.get(k).map_or("", String::as_str);
@@ -104,9 +120,23 @@ impl Page {
         }
     }
 
+    /// A label behind a sign, and sentences below it.
+    fn below(&mut self, label: &str, sentences: &[String]) {
+        const INDENT: usize = 6;
+        for (k, line) in wrap(label, self.width - 4).iter().enumerate() {
+            self.text.push_str(if k == 0 { " " } else { "    " });
+            self.text.push_str(line);
+            self.text.push('\n');
+        }
+        let width = self.width - INDENT;
+        for line in sentences.iter().flat_map(|s| wrap(s, width)) {
+            self.line(INDENT, &line, Ink::Plain);
+        }
+    }
+
     /// Columns under headings.
     pub fn table(&mut self, table: &Table) {
-        let (headings, rows) = table.lines();
+        let (headings, rows) = table.lines(self.width);
         for line in headings {
             self.line(0, &line, Ink::Faint);
         }
@@ -118,7 +148,7 @@ impl Page {
     /// Sentences with something in front, hanging under the first.
     pub fn item(&mut self, lead: &str, text: &str) {
         let indent = 2 + lead.chars().count() + 1;
-        for (k, line) in wrap(text, WIDTH - indent).iter().enumerate() {
+        for (k, line) in wrap(text, self.width.saturating_sub(indent)).iter().enumerate() {
             let start = if k == 0 { format!("  {lead} ") } else { " ".repeat(indent) };
             self.text.push_str(&start);
             self.text.push_str(line);
@@ -202,7 +232,7 @@ mod tests {
     #[test]
     fn colours_only_repeat_the_text() {
         let write = |styled| {
-            let mut page = Page::new(styled);
+            let mut page = Page::new(&Options { styled, ..Options::default() });
             page.heading("Why");
             page.entry('≠', Ink::Bad, "roll steer", &["1.2 ± 0.1°".into()]);
             page.finish()

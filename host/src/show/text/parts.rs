@@ -35,7 +35,8 @@ pub fn entries(page: &mut Page, entries: &[Entry]) {
 /// Readings received, lost, set aside.
 pub fn samples(page: &mut Page, counts: &Counts) {
     page.gap();
-    page.paragraph(&phrases::counted(counts), Ink::Plain);
+    let why = if counts.excluded > 0 { " Why some were set aside stands under \"Mind\"." } else { "" };
+    page.paragraph(&format!("{}{why}", phrases::counted(counts)), Ink::Plain);
 }
 
 /// How far the axle went and the ramp travel index.

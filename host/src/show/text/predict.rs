@@ -12,7 +12,7 @@ use crate::vehicle::Position;
 
 /// Predictions as text: one vehicle by question, several side by side.
 pub fn prediction(predicted: &Predicted, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     match predicted.vehicles.as_slice() {
         [one] => {
             let axles = Told::axles(one, &one.prediction.vehicle, options.units);
@@ -35,6 +35,9 @@ impl Told<'_> {
         page.gap();
         let lead = format!("{}, {} axle, as drawn", self.name, self.axle.name);
         page.paragraph(&format!("{lead}: {}", verdict::of_prediction(&self.answers)), Ink::Strong);
+        if let Some(binds) = self.binds_in_roll() {
+            page.paragraph(&binds, Ink::Plain);
+        }
         if first {
             page.paragraph(&plus_minus(&[self.vehicle], self.units), Ink::Faint);
         }

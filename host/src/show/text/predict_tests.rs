@@ -35,7 +35,7 @@ fn starters(words: &[&str], states: Option<&str>) -> Predicted {
 }
 
 fn text(predicted: &Predicted, units: Units) -> String {
-    prediction(predicted, &Options { units, styled: false })
+    prediction(predicted, &Options { units, ..Options::default() })
 }
 
 const THREE: [&str; 3] = ["radius-arm", "three-link", "four-link"];
@@ -106,6 +106,43 @@ fn every_number_that_has_a_value_appears() {
                 assert!(labels.contains(label), "{}:\n{text}", key.as_str());
             }
         }
+    }
+}
+
+#[test]
+fn lines_fit_a_narrow_terminal() {
+    for predicted in all() {
+        for columns in [40, 60] {
+            for line in prediction(&predicted, &Options { columns, ..Options::default() }).lines() {
+                assert!(line.chars().count() <= columns, "{columns}: {line}");
+            }
+        }
+    }
+}
+
+/// Facts of the trade (common practice, no source): two radius arms clamped to an axle are one rigid piece with it, which flexes
+/// by its bushes alone; a three-link with a panhard bar moves freely.
+#[test]
+fn a_layout_that_binds_in_roll_says_so_after_its_first_sentence() {
+    let told = |word| {
+        let text = text(&starters(&[word], None), Units::Mm);
+        let (first, _) = text.split_once("\n\n").expect("a first paragraph");
+        first.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    for word in ["radius-arm", "radius-arm-watts"] {
+        let told = told(word);
+        assert!(
+            told.contains("It binds in roll: its radius arms and the axle are one rigid piece"),
+            "{told}"
+        );
+        assert!(
+            told.contains("which push back with") && told.contains("N·m at 10.0° left wheel up"),
+            "{told}"
+        );
+    }
+    assert!(told("four-link").contains("its links hold it once more than need be"));
+    for free in ["three-link", "double-triangulated-four-link"] {
+        assert!(!told(free).contains("binds"), "{free}");
     }
 }
 

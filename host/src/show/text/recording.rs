@@ -1,6 +1,6 @@
 //! What a recording says while it runs and when it has ended.
 
-use super::page::{Ink, Page};
+use super::page::{Ink, Page, WIDTH};
 use super::parts;
 use crate::jobs::record::fetch::{Fetched, Recording as FetchedRecording};
 use crate::jobs::record::{Progress, Recorded};
@@ -31,7 +31,7 @@ pub fn recording(progress: &Progress<'_>) -> String {
 
 /// A recording that ended.
 pub fn recorded(recorded: &Recorded) -> String {
-    let mut page = Page::new(false);
+    let mut page = Page::plain(WIDTH);
     let phases: Vec<&str> = recorded.phases.iter().map(|p| p.words()).collect();
     let phases = if phases.is_empty() { "no phase".to_owned() } else { words::list(&phases) };
     page.paragraph(
@@ -63,8 +63,8 @@ pub fn recorded(recorded: &Recorded) -> String {
 }
 
 /// What was fetched from a board's own store: each recording with its run, and when and for how long it was recorded.
-pub fn fetched(fetched: &Fetched) -> String {
-    let mut page = Page::new(false);
+pub fn fetched(fetched: &Fetched, columns: usize) -> String {
+    let mut page = Page::plain(columns);
     let recordings = fetched.recordings.len();
     let kept = match fetched.missing {
         0 => String::new(),
@@ -97,8 +97,8 @@ fn fetched_recording(recording: &FetchedRecording) -> String {
 }
 
 /// A table that became a run.
-pub fn imported(recording: &Recording) -> String {
-    let mut page = Page::new(false);
+pub fn imported(recording: &Recording, columns: usize) -> String {
+    let mut page = Page::plain(columns);
     let mut phases: Vec<&str> = recording.phases.iter().map(|p| p.phase.words()).collect();
     phases.dedup();
     page.paragraph(&format!("Imported with {}.", words::list(&phases)), Ink::Plain);

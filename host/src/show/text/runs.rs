@@ -11,7 +11,7 @@ use crate::vehicle::Vehicle;
 
 /// Two runs as text.
 pub fn runs(runs: &RunsComparison, vehicle: &Vehicle, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     for axle in &runs.axles {
         page.gap();
         let lead = format!("{}, {} axle", runs.vehicle, axle.name);

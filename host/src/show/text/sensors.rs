@@ -16,7 +16,7 @@ const SHOWN: usize = 4;
 
 /// The reach of a rig as text.
 pub fn sensors(reach: &Reach, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     for axle in &reach.axles {
         page.gap();
         page.paragraph(&format!("{}, {} axle: {}", reach.vehicle, axle.name, verdict(axle)), Ink::Strong);

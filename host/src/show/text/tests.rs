@@ -43,7 +43,7 @@ fn two_runs_say_first_whether_anything_changed() {
 #[test]
 fn lines_fit_a_terminal_and_plus_minus_is_explained_once() {
     for units in [Units::Mm, Units::In] {
-        for text in all(&Options { units, styled: false }) {
+        for text in all(&Options { units, ..Options::default() }) {
             for line in text.lines() {
                 assert!(line.chars().count() <= WIDTH, "{line}");
                 assert_eq!(line, line.trim_end());
@@ -51,6 +51,32 @@ fn lines_fit_a_terminal_and_plus_minus_is_explained_once() {
             assert_eq!(text.matches("95 %").count(), 1, "{text}");
         }
     }
+}
+
+#[test]
+fn lines_fit_a_narrow_terminal() {
+    for columns in [40, 56, 72] {
+        for text in all(&Options { columns, ..Options::default() }) {
+            for line in text.lines() {
+                assert!(line.chars().count() <= columns, "{columns}: {line}");
+                assert_eq!(line, line.trim_end());
+            }
+        }
+    }
+}
+
+#[test]
+fn a_reason_that_many_numbers_share_is_said_once() {
+    use crate::measure::Status;
+    let mut analysed = sample::analysis();
+    let reason = "the run has no bounce, ramp or obstacle phase with data";
+    for measured in analysed.axles[0].measured.values_mut() {
+        *measured = crate::measure::Measured::without(Status::NotExcited, reason);
+    }
+    let text = analysis(&analysed, &sample::bramble(), &Options::default());
+    let flowing = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(flowing.matches(reason).count(), 1, "{text}");
+    assert!(flowing.contains("not excited: as for roll steer"), "{text}");
 }
 
 #[test]
@@ -122,7 +148,7 @@ fn drawings_stand_side_by_side_with_gains_and_losses() {
 #[test]
 fn predictions_of_every_layout_fit_a_terminal() {
     for units in [Units::Mm, Units::In] {
-        let options = Options { units, styled: false };
+        let options = Options { units, ..Options::default() };
         let alone =
             Layout::WORDS.map(|(word, layout)| predicted(&[(word, layout)], vec![LoadCase::Brake(5000.0)]));
         let together = predicted(&Layout::WORDS, Vec::new());

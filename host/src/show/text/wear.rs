@@ -9,7 +9,7 @@ use crate::show::{wear as say, words};
 
 /// A vehicle's wear as text; `said` are sentences about the history itself.
 pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     page.paragraph(&format!("{}: {}", wear.vehicle, say::headline(wear)), Ink::Strong);
     let runs = say::looked_at(wear);
     let last = wear.runs.last().map_or_else(String::new, |r| format!(", the last is {}", r.facts.run));
@@ -34,7 +34,7 @@ pub fn wear(wear: &Wear, said: &[String], options: &Options) -> String {
 
 /// What to look at on each vehicle of a fleet, a line or two each.
 pub fn fleet(vehicles: &[Wear], said: &[String], options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     if vehicles.is_empty() {
         page.paragraph("The logbook has no vehicle.", Ink::Strong);
     }

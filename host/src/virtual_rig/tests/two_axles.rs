@@ -7,7 +7,7 @@ use crate::judge::compare::against_design;
 use crate::measure::{self, Status};
 use crate::rig::{self, Rig};
 use crate::run::{Phase, Recording};
-use crate::show::{Units, json, report, text};
+use crate::show::{json, report, text};
 use crate::vehicle::Vehicle;
 use crate::vehicle::numbers::Key;
 use crate::virtual_rig::readings::Readings;
@@ -92,7 +92,7 @@ fn what_they_share_is_told_in_text_json_and_report() {
     let rig = rig(&vehicle);
     let (_, recording) = run(&vehicle, &rig);
     let analysis = measure::analyse(&vehicle, &rig, &recording).expect("it can be measured");
-    let told = text::analysis(&analysis, &vehicle, &text::Options { units: Units::Mm, styled: false });
+    let told = text::analysis(&analysis, &vehicle, &text::Options::default());
     assert!(told.contains("How do the axles share the flex?"), "{told}");
     assert!(told.contains("the rear axle takes"), "{told}");
     let document: serde_json::Value =

@@ -15,7 +15,8 @@ pub fn headline(axles: &[Told]) -> String {
     match axles {
         [one] => {
             let lead = format!("{}, {} axle, as drawn", one.name, one.axle.name);
-            format!("{lead}: {}", verdict::of_prediction(&one.answers))
+            let binds = one.binds_in_roll().map(|binds| format!(" {binds}")).unwrap_or_default();
+            format!("{lead}: {}{binds}", verdict::of_prediction(&one.answers))
         }
         several => {
             let trades = trades(several);

@@ -22,7 +22,7 @@ const LOSERS: usize = 5;
 
 /// A tuned vehicle as text.
 pub fn tuning(tuned: &Tuned, options: &Options) -> String {
-    let mut page = Page::new(options.styled);
+    let mut page = Page::new(options);
     for axle in &tuned.axles {
         Telling { vehicle: &tuned.vehicle, file: &tuned.file, axle, units: options.units }.write(&mut page);
     }
