@@ -30,7 +30,7 @@ pub enum What {
     AxleEnd(usize),
     /// Relative scale.
     Scale,
-    /// Departure from a straight line, as a Legendre polynomial of this degree over the range.
+    /// Departure from a straight line: the sine, 0, or the cosine, 1, that goes once over the range.
     Linearity(u8),
     /// Half the hysteresis.
     Hysteresis,

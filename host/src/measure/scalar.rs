@@ -7,6 +7,7 @@ use crate::geometry::placed::PlacedBody;
 use crate::geometry::{DVector, Vector3};
 use crate::rig::Reading;
 use crate::rig::model::Model;
+use std::f64::consts::TAU;
 
 /// Nuisances of a scalar sensor: six coordinates of its ends, scale, two of linearity, hysteresis, zero, time.
 const NUISANCES_OF_A_SCALAR: usize = 12;
@@ -35,7 +36,7 @@ pub(super) struct ScalarObserver {
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct ReadingErrors {
     scale: f64,
-    /// Amplitudes of the Legendre polynomials of degree 2 and 3.
+    /// Amplitudes of the sine and the cosine that go once over the range.
     linearity: [f64; 2],
     /// Half the width of the hysteresis loop.
     drag: f64,
@@ -92,8 +93,8 @@ impl ScalarObserver {
             (What::AxleEnd(1), axle),
             (What::AxleEnd(2), axle),
             (What::Scale, sizes.scale),
-            (What::Linearity(2), sizes.linearity[0]),
-            (What::Linearity(3), sizes.linearity[1]),
+            (What::Linearity(0), sizes.linearity[0]),
+            (What::Linearity(1), sizes.linearity[1]),
             (What::Hysteresis, sizes.drag),
             (What::Zero, sizes.zero),
             (What::Time, sizes.time_s),
@@ -102,7 +103,8 @@ impl ScalarObserver {
 
     /// One standard deviation of each error of the reading.
     fn sizes(&self, time_u_s: f64) -> ReadingErrors {
-        // Two shapes share the stated bound, which is taken as a rectangular half-width (JCGM 100, 4.3.7).
+        // A wave of any phase: its amplitude has the stated bound as rectangular half-width (JCGM 100, 4.3.7), and sine and cosine
+        // share its variance.
         let linearity = self.reading.linearity / 6f64.sqrt();
         ReadingErrors {
             scale: self.reading.scale_u,
@@ -126,9 +128,10 @@ impl ScalarObserver {
     /// Change of the quantity since the still, as far as the reading's errors are known.
     pub(super) fn change(&self, at: &Smoothed) -> f64 {
         let e = &self.learnt;
-        let [p2, p3] = self.bend(at);
-        let error =
-            e.linearity[0] * p2 + e.linearity[1] * p3 - at.lag.in_loop(e.drag) + e.zero + at.slope * e.time_s;
+        let [sine, cosine] = self.bow(at);
+        let error = e.linearity[0] * sine + e.linearity[1] * cosine - at.lag.in_loop(e.drag)
+            + e.zero
+            + at.slope * e.time_s;
         (at.value - self.zero - error) / (1.0 + e.scale)
     }
 
@@ -146,11 +149,11 @@ impl ScalarObserver {
         let change = self.model.value(body) - self.ride;
         let predicted =
             Smoothed { value: at.value + (change - self.change(at)) * (1.0 + self.learnt.scale), ..*at };
-        let [p2, p3] = self.bend(&predicted);
+        let [sine, cosine] = self.bow(&predicted);
         effects.extend([
             change * sizes.scale,
-            sizes.linearity[0] * p2,
-            sizes.linearity[1] * p3,
+            sizes.linearity[0] * sine,
+            sizes.linearity[1] * cosine,
             -sizes.drag * at.lag.flank,
             sizes.zero,
             at.slope * sizes.time_s,
@@ -158,14 +161,12 @@ impl ScalarObserver {
         effects
     }
 
-    /// Legendre polynomials of degree 2 and 3 over the sensor's range, less their values at the still.
-    fn bend(&self, at: &Smoothed) -> [f64; 2] {
-        let half = 0.5 * (self.span[1] - self.span[0]);
-        let legendre = |value: f64| {
-            let x = if half > 0.0 { (value - 0.5 * (self.span[0] + self.span[1])) / half } else { 0.0 };
-            [1.5 * x * x - 0.5, (2.5 * x * x - 1.5) * x]
-        };
-        let (now, still) = (legendre(at.value), legendre(self.zero));
-        [now[0] - still[0], now[1] - still[1]]
+    /// The two shapes of its departure from a straight line, less their values at the still: a wave as long as the range. Wherever
+    /// in its range a sensor works, its local slope is then equally uncertain; a polynomial would trust the middle most.
+    fn bow(&self, at: &Smoothed) -> [f64; 2] {
+        let span = self.span[1] - self.span[0];
+        let wave = |value: f64| if span > 0.0 { (TAU * value / span).sin_cos() } else { (0.0, 0.0) };
+        let (now, still) = (wave(at.value), wave(self.zero));
+        [now.0 - still.0, now.1 - still.1]
     }
 }
