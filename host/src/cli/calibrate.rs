@@ -1,7 +1,7 @@
 //! `hingeline calibrate`: what the sensors are worth, from known lengths, positions and attitudes.
 
 use super::keys::Keys;
-use super::numbers::positive;
+use super::numbers::{plain, positive};
 use super::output::{Output, Screen};
 use super::target::Columns;
 use super::{Ending, Failure};
@@ -126,12 +126,8 @@ struct Common {
 fn named(text: &str) -> Result<(String, f64), String> {
     let wrong = || "write NAME=NUMBER, such as \"left travel=512\"".to_owned();
     let (name, number) = text.rsplit_once('=').ok_or_else(wrong)?;
-    let number: f64 = number.trim().parse().map_err(|_| wrong())?;
-    if name.trim().is_empty() || !number.is_finite() {
-        Err(wrong())
-    } else {
-        Ok((name.trim().to_owned(), number))
-    }
+    let number = plain(number)?;
+    if name.trim().is_empty() { Err(wrong()) } else { Ok((name.trim().to_owned(), number)) }
 }
 
 /// Parses a known value with or without its reading.

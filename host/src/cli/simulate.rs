@@ -6,10 +6,11 @@ use super::output::Screen;
 use super::target::{Plan, plan, ramp_angle, speed};
 use super::{Ending, Failure};
 use crate::device::line::SystemClock;
+use crate::explain::pasted;
 use crate::files::logbook::RIG_FILE;
 use crate::jobs::calibrate::Work;
 use crate::jobs::simulate;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A logger on a virtual vehicle on a virtual ramp, behind a serial port of its own.
 #[derive(Debug, clap::Args)]
@@ -154,19 +155,23 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
 
 /// What to type in another terminal.
 fn elsewhere(port: &str, args: &Args) -> String {
+    // The vehicle is named by its folder, as in a logbook.
+    let folder = std::path::absolute(&args.vehicle).ok();
+    let folder = folder.as_deref().and_then(Path::parent).and_then(Path::file_name);
+    let name = folder.map_or_else(|| "NAME".to_owned(), |name| pasted(Path::new(name)));
     let other = match args.calibrates() {
         Some(Work::Scale { sensor, known, .. }) => {
             let values: Vec<String> = known.iter().map(|(value, _)| value.to_string()).collect();
-            format!("calibrate NAME scale \"{sensor}\" --at {} --port {port}", values.join(","))
+            format!("calibrate {name} scale \"{sensor}\" --at {} --port {port}", values.join(","))
         }
         Some(Work::Tumble { sensor, edges }) => {
             let edges = if edges { " --edges" } else { "" };
-            format!("calibrate NAME tumble \"{sensor}\"{edges} --port {port}")
+            format!("calibrate {name} tumble \"{sensor}\"{edges} --port {port}")
         }
-        Some(work) => format!("calibrate NAME {} … --port {port}, the positions as here", work.word()),
+        Some(work) => format!("calibrate {name} {} … --port {port}, the positions as here", work.word()),
         None => {
             let plan: Vec<&str> = args.plan.0.iter().map(|p| p.words()).collect();
-            format!("record --port {port} --vehicle NAME --plan \"{}\"", plan.join(","))
+            format!("record --port {port} --vehicle {name} --plan \"{}\"", plan.join(","))
         }
     };
     format!(

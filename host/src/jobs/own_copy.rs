@@ -3,9 +3,11 @@
 
 use crate::explain::{Explain, Failure, Status, pasted};
 use crate::files::LoadError;
+use crate::rig::calibration::Calibration;
+use crate::rig::calibration::file::load_if_there;
 use crate::rig::{self, Rig};
 use crate::run::find::RUNS;
-use crate::run::folder::{RIG, RunFolder, VEHICLE};
+use crate::run::folder::{CALIBRATION, RIG, RunFolder, VEHICLE};
 use crate::vehicle::{self, Vehicle};
 use std::path::{Path, PathBuf};
 
@@ -76,6 +78,15 @@ pub fn vehicle(run: &RunFolder) -> Result<Vehicle, Failure> {
 /// Where the copy is missing or damaged.
 pub fn rig(run: &RunFolder, vehicle: &Vehicle) -> Result<Rig, Failure> {
     kept(run, RIG, &run.header.rig_hash, rig::file::load(&run.rig_file(), vehicle))
+}
+
+/// The calibration as the run keeps it; empty where it was recorded without one.
+///
+/// # Errors
+/// Where the copy is damaged.
+pub fn calibration(run: &RunFolder) -> Result<Calibration, Failure> {
+    let hash = run.header.calibration_hash.as_deref().unwrap_or_default();
+    kept(run, CALIBRATION, hash, load_if_there(&run.calibration_file()))
 }
 
 fn kept<T>(

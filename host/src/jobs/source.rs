@@ -200,8 +200,11 @@ fn open_folder(request: &Request, path: &Path) -> Result<Source, Failure> {
         None => own_copy::rig(&run, &vehicle)?,
     };
     let beside_rig = request.rig.as_ref().map(|rig| rig.with_file_name(CALIBRATION_FILE));
-    let calibration_file = beside_rig.filter(|file| file.is_file()).unwrap_or_else(|| run.calibration_file());
-    let calibration = calibrated(request, &calibration_file)?;
+    let calibration = match beside_rig.filter(|file| file.is_file()) {
+        Some(file) => calibrated(request, &file)?,
+        None if request.calibration == Which::Own => own_copy::calibration(&run)?,
+        None => calibrated(request, &run.calibration_file())?,
+    };
     let standings = overlay(&mut rig, &calibration, instant_us(&run.header.started));
     let mut recording = run.read(&rig, &centres(&vehicle))?;
     recording.provenance.calibration_hash = hash_of(&calibration);

@@ -244,14 +244,16 @@ impl<'a> Sheet<'a> {
         let mut badges = scene.badges(&canvas, &self.elements, &mut taken);
         scene.swing_arm(&mut canvas, &self.layout.ride, Stroke { width_px: 1.6, ..self.own }, &mut taken);
         scene.roll_axis(&mut canvas, &self.layout.ride, self.own);
+        // Crossings are small rings, and a mark of something else must not hide one.
+        let crossings = self.crossing_badges(&mut canvas, &mut taken);
         badges.extend(scene.construction_badges(&canvas, &mut taken));
-        badges.extend(self.crossing_badges(&mut canvas, &mut taken));
+        badges.extend(crossings);
         let mut looks = vec![("at ride height", self.own), ("at full droop and full bump", GHOST)];
         if met {
             looks.push(("link lines drawn on", DRAWN_ON));
         }
         looks.extend(kept_out.then_some(FREE));
-        if path.len() > 1 {
+        if path.len() > 1 && self.layout.centre_path_m.iter().any(|at| window.holds(*at)) {
             looks.push(("instant centre, droop to bump", PATH));
         }
         let title = "From the right side, at ride height";

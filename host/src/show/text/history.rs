@@ -196,6 +196,18 @@ mod tests {
     }
 
     #[test]
+    fn on_a_narrow_screen_every_line_fits_and_names_of_runs_stay_whole() {
+        for columns in [40, 60] {
+            let options = Options { columns, ..Options::default() };
+            let mut listing = listing(None);
+            listing.runs[0].run.facts.run = "2026-11-26-1024-rock-forward-12".into();
+            let page = history(&listing, &options);
+            assert!(page.lines().all(|l| l.chars().count() <= columns), "{columns}: {page}");
+            assert!(page.contains("2026-11-26-1024-rock-forward-12"), "{page}");
+        }
+    }
+
+    #[test]
     fn one_number_has_a_column_and_a_table_has_every_value() {
         let listing = listing(Some("ramp_travel_index_left"));
         let page = history(&listing, &Options::default());
