@@ -145,8 +145,9 @@ fn said(observer: &Observer, instant: &Instant) -> Said {
 pub(super) const AT_REST: RelativeAcceleration =
     RelativeAcceleration { value: Vector3::new(0.0, 0.0, 0.0), u: 0.0 };
 
-/// The two holds: of each phase the level that goes furthest its way, with others that are as far, since a pull may be repeated. Which way that is, both phases as wholes
-/// say: a single block, chosen because it lies far out, would take its own noise for the way.
+/// The two holds: of each phase the level that goes furthest its way, with others that are as far, since a pull may be repeated.
+/// Which way that is, both phases as wholes say: a single block, chosen because it lies far out, would take its own noise for
+/// the way.
 fn held(path: &Path, blocks: [Vec<Instant>; 2], least: usize) -> Option<[Instant; 2]> {
     let said = blocks.each_ref().map(|b| b.iter().map(|i| said(&path.observer, i)).collect::<Vec<_>>());
     let readings = said.iter().flatten().map(|s| s.residuals.len()).max()?;
