@@ -108,7 +108,7 @@ pub fn what_goes_on(all: &[Quantity], parted: &[Quantity]) -> Option<String> {
     if parted.is_empty() {
         return None;
     }
-    let play = goes_on.iter().filter(|q| q.is_relative()).count();
+    let any = |wanted: OfLink| goes_on.iter().any(|q| matches!(q, Quantity::Link(of, _) if *of == wanted));
     let numbers: Vec<&str> = goes_on
         .iter()
         .filter_map(|q| match q {
@@ -117,8 +117,11 @@ pub fn what_goes_on(all: &[Quantity], parted: &[Quantity]) -> Option<String> {
         })
         .collect();
     let mut told = Vec::new();
-    if play > 0 {
+    if any(OfLink::Play) {
         told.push("the play of the links, a difference within one run".to_owned());
+    }
+    if any(OfLink::Compliance) {
+        told.push("what the links give under load".to_owned());
     }
     if !numbers.is_empty() {
         told.push(numbers.join(", "));
@@ -191,6 +194,9 @@ mod tests {
             told,
             "What may still be compared across it: the play of the links, a difference within one run; roll steer."
         );
+        let give = Quantity::Link(OfLink::Compliance, "lower left".into());
+        let told = what_goes_on(&[play.clone(), give], std::slice::from_ref(&play)).unwrap();
+        assert_eq!(told, "What may still be compared across it: what the links give under load.");
         assert!(what_goes_on(&all, &all).unwrap().starts_with("Nothing"));
         assert_eq!(what_goes_on(&all, &[]), None);
     }
