@@ -48,6 +48,10 @@ impl Explain for LinkError {
             Self::CannotOpen { name, .. } if !is_device(name) => {
                 "That is no serial port: `hingeline ports` lists the ports that there are.".to_owned()
             }
+            // ENOTTY: a device, but none with a line.
+            Self::CannotOpen { source, .. } if source.to_string().contains("Not a typewriter") => {
+                "That is no serial port: `hingeline ports` lists the ports that there are.".to_owned()
+            }
             Self::CannotOpen { .. } => "Close any other program that has the port open.".to_owned(),
             Self::Gone { .. } => "Check the cable; what was recorded before is kept.".to_owned(),
         })

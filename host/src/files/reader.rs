@@ -69,6 +69,11 @@ impl<'s> Reader<'s> {
     /// All mistakes: those of the syntax, and those found behind it that are not its echo.
     fn into_errors(self) -> Vec<Diagnostic> {
         let Reader { text, syntax, problems, .. } = self;
+        // A list that is not closed swallows every line after it.
+        if let Some(open) = syntax.iter().map(|d| d.line).min().and_then(|first| unclosed_list(text, first)) {
+            let before = problems.into_inner().into_iter().filter(|d| d.line < open.line);
+            return before.chain([open.clone()]).collect();
+        }
         // Below a broken section header every key would seem to belong to the section before it.
         let broken_header = syntax.iter().filter(|d| is_header(line(text, d.line))).map(|d| d.line).min();
         let readable_to = broken_header.unwrap_or(usize::MAX);
@@ -112,6 +117,46 @@ fn decimal_comma(text: &str, found: &Diagnostic) -> Option<Diagnostic> {
         let message = format!("`{written}` has a comma where a decimal point belongs");
         locate(text, span, message, format!("write {point}"))
     })
+}
+
+/// The list that begins at or before a line and is not closed although the next line is another key or a header; none where
+/// lists are closed.
+fn unclosed_list(text: &str, first_error: usize) -> Option<Diagnostic> {
+    let mut lines = text.split_inclusive('\n').scan(0, |from, line| {
+        *from += line.len();
+        Some((*from - line.len(), line))
+    });
+    let mut before = lines.next();
+    for next in lines.by_ref().take(first_error).chain([(text.len(), "")]) {
+        let (from, line) = before?;
+        let code = outside_quotes(line);
+        let count = |bracket: char| code.chars().filter(|c| *c == bracket).count();
+        let goes_on = outside_quotes(next.1);
+        let is_another = goes_on.contains('=') || is_header(&goes_on) || goes_on.trim().is_empty();
+        if code.contains('=') && count('[') > count(']') && is_another {
+            let end = from + line.trim_end().len();
+            let message = "the list on this line is not closed".to_owned();
+            let span = from + line.find('[').unwrap_or(0)..end;
+            return Some(locate(text, span, message, "write as many ] as there are [".to_owned()));
+        }
+        before = Some(next);
+    }
+    None
+}
+
+/// A line without its comment and without what stands in quotes.
+fn outside_quotes(line: &str) -> String {
+    let mut quote = None;
+    let kept = line.chars().take_while(|c| {
+        quote = match quote {
+            Some(open) if open == *c => None,
+            None if matches!(c, '"' | '\'') => Some(*c),
+            other => other,
+        };
+        quote.is_some() || *c != '#'
+    });
+    let kept: String = kept.collect();
+    kept.split('"').step_by(2).collect()
 }
 
 /// Whether the line was meant to be a section header, and not a line of a list.

@@ -275,6 +275,10 @@ impl AxleRun<'_> {
                     (Vec::new(), Vec::new())
                 };
                 let change = match (whole, fit) {
+                    _ if states.is_empty() => Measured::without(
+                        Status::NotExcited,
+                        "the axle did not travel: a bounce or a ramp would",
+                    ),
                     (false, _) => {
                         Measured::without(Status::NotMeasured, "needs all six coordinates of the axle")
                     }

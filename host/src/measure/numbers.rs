@@ -205,7 +205,9 @@ fn number(
 /// Why the axle's motion never tells a number, however far it goes.
 pub(super) fn beyond_motion(key: Key) -> Option<&'static str> {
     match key {
-        Key::HeaveRate | Key::RollRate => Some("needs forces, and the rig has no force sensor"),
+        Key::HeaveRate | Key::RollRate => {
+            Some("needs the loads on the wheels, which no sensor of a rig reads")
+        }
         Key::BumpSteerHeave | Key::BumpSteerRoll => Some("needs a sensor at the knuckle"),
         _ => None,
     }

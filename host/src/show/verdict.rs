@@ -6,7 +6,7 @@ use super::units::{HALF_95, Units};
 use super::words;
 use crate::judge::{AxleComparison, AxleRuns, Finding, FindingKind, NumberComparison, Verdict};
 use crate::measure::nuisance::{Dearest, Source};
-use crate::measure::{AxleAnalysis, Budget, Status};
+use crate::measure::{AxleAnalysis, Budget, LinkMeasured, Status};
 use crate::vehicle::numbers::Key;
 use std::collections::BTreeMap;
 
@@ -16,17 +16,33 @@ const CONTRADICT: f64 = 4.0;
 const NAMED: usize = 3;
 
 /// What an analysis says first.
-pub fn of_analysis(answers: &[Answer]) -> String {
+pub fn of_analysis(answers: &[Answer], links: &[LinkMeasured], units: Units) -> String {
     let rows = answers.iter().flat_map(|(_, rows)| rows);
     let all = rows.clone().filter(|r| r.key().is_some()).count();
     let measured =
         rows.clone().filter(|r| r.key().is_some() && r.measured.status == Status::Measured).count();
     let steer = rows.clone().find(|r| r.key() == Some(Key::RollSteer) && r.measured.measured().is_some());
     let counted = format!("{measured} of {all} numbers were measured");
-    match steer {
-        Some(row) => format!("{}; {counted}.", steers(row)),
-        None => format!("{counted}."),
+    match (steer, play(links, units)) {
+        (Some(row), _) => format!("{}; {counted}.", steers(row)),
+        (None, Some(play)) if measured == 0 => format!("{play}; its numbers need a bounce or a ramp."),
+        (None, _) => format!("{counted}."),
     }
+}
+
+/// The play of the link that has most, or below which all stay; none where no load was turned round.
+fn play(links: &[LinkMeasured], units: Units) -> Option<String> {
+    let length = units.length();
+    let known = links.iter().filter_map(|l| Some((l, l.play_m.value?, l.play_m.u?)));
+    let (link, value, u) = known.max_by(|a, b| (a.1 + HALF_95 * a.2).total_cmp(&(b.1 + HALF_95 * b.2)))?;
+    Some(match link.play_m.measured() {
+        Some(_) => format!("of its links \"{}\" has most play, {}", link.name, length.with_u(value, Some(u))),
+        None => format!(
+            "no play of its links is resolved: it is {}{} at most",
+            super::units::number((value + HALF_95 * u) * length.per_si, 1),
+            length.unit
+        ),
+    })
 }
 
 /// What a prediction says first: what the axle does when flexed, where it pivots, how it answers throttle and brake.

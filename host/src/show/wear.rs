@@ -63,6 +63,9 @@ pub fn joint(axle: &AxleWear, joint: &Joint, runs: &[RunRow], units: Units) -> V
     let Some(play) = &joint.play else {
         return vec!["play not measured: it needs a rock or shove test".into()];
     };
+    if let Some(work) = &joint.renewed {
+        return vec![format!("{work}, and no run since: the next one begins anew")];
+    }
     let current = play.current();
     let mut told = vec![state(axle, joint, length)];
     told.extend(play.alarm.map(|alarm| spoken(play, &alarm, runs)));

@@ -5,7 +5,7 @@ use super::{AxleWear, Drift, Joint, JointState, Past, Wear, assess, is_number, p
 use crate::history::comparable::what_goes_on;
 use crate::history::growth::{Dated, Growth, Limit, fit};
 use crate::history::quantity::{OfLink, Quantity};
-use crate::history::service::{Work, element_of, elements};
+use crate::history::service::{Effect, Work, element_of, elements};
 use crate::history::store::{AxleRow, RunRow, SeriesRow};
 use crate::vehicle::{Axle, Side};
 use std::collections::{HashMap, HashSet};
@@ -114,7 +114,34 @@ fn joint(past: &Past, axle: &Axle, link: &str, seen: Seen<'_>) -> Joint {
     let state = state(play.as_ref(), by_run.as_ref(), limit, compliance.as_ref());
     let ends = ends(past, &element, current);
     let link = link.to_owned();
-    Joint { link, element, state, sure: None, play, drawn_give, limit, compliance, by_run, by_day, ends }
+    let renewed = renewed(past, axle, &link, current);
+    let (state, by_run, by_day) = match renewed {
+        Some(_) => (JointState::TooFew, None, None),
+        None => (state, by_run, by_day),
+    };
+    Joint {
+        link,
+        element,
+        state,
+        sure: None,
+        play,
+        drawn_give,
+        limit,
+        compliance,
+        by_run,
+        by_day,
+        renewed,
+        ends,
+    }
+}
+
+/// The latest work after the last run that begins the play of a link anew.
+fn renewed(past: &Past, axle: &Axle, link: &str, current: &[Step]) -> Option<String> {
+    let last_us = past.runs.get(current.last()?.run)?.facts.started_us;
+    let quantity = Quantity::Link(OfLink::Play, link.to_owned());
+    let since = past.services.iter().rev().filter(|e| e.at_us > last_us);
+    let mut anew = since.filter(|e| e.work.effect(axle, &quantity) == Effect::BaselineAnew);
+    anew.next().map(|e| format!("{} on {}", e.work.words(), e.date.chars().take(10).collect::<String>()))
 }
 
 fn state(

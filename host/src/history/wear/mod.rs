@@ -92,6 +92,8 @@ pub struct Joint {
     pub by_run: Option<Growth>,
     /// Growth by days.
     pub by_day: Option<Growth>,
+    /// The work since the last run that makes it another joint, in words; what was measured is then of the old one.
+    pub renewed: Option<String>,
     /// What is known of its two ends, sentences.
     pub ends: Vec<String>,
 }

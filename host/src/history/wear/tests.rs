@@ -247,6 +247,16 @@ fn a_worn_joint_is_named_with_what_is_left_and_a_new_one_begins_anew() {
     assert!((days.middle.unwrap() / left.middle.unwrap() - 7.0).abs() < 0.01);
     assert!(wear.axles[0].joints[1..].iter().all(|j| j.state == JointState::Steady));
 
+    // Whatever the old bush did, a new one has not been measured.
+    past.services = vec![event(19.5, Work::Replaced { element: "upper left".into(), end: None })];
+    let wear = wear_of(past.clone());
+    assert_eq!(wear.suspects().count(), 0);
+    let unmeasured = wear.axles[0].joints.iter().find(|j| j.link == "upper left").unwrap();
+    assert!(
+        unmeasured.renewed.as_ref().is_some_and(|w| w.starts_with("replaced upper left on ")),
+        "{unmeasured:?}"
+    );
+
     past.services = vec![event(18.5, Work::Replaced { element: "upper left".into(), end: None })];
     let wear = wear_of(past);
     let anew = wear.axles[0].joints.iter().find(|j| j.link == "upper left").unwrap();

@@ -51,9 +51,10 @@ fn withheld(key: Key) -> Option<Measured> {
         Key::SideViewDirection => {
             Some(Measured::without(Status::NotMeasured, "the instant centre is not at infinity"))
         }
-        Key::HeaveRate | Key::RollRate => {
-            Some(Measured::without(Status::NotMeasured, "needs forces, and the rig has no force sensor"))
-        }
+        Key::HeaveRate | Key::RollRate => Some(Measured::without(
+            Status::NotMeasured,
+            "needs the loads on the wheels, which no sensor of a rig reads",
+        )),
         Key::LateralPerHeave => Some(Measured::without(
             Status::NotExcited,
             "the axle hardly moved up and down by itself: bounce it 23 mm more",

@@ -16,7 +16,10 @@ pub fn analysis(analysis: &Analysis, vehicle: &Vehicle, options: &Options) -> St
         let answers = rows::of_analysis(axle, vehicle, options.units);
         page.gap();
         let lead = format!("{}, {} axle", analysis.vehicle, axle.name);
-        page.paragraph(&format!("{lead}: {}", verdict::of_analysis(&answers)), Ink::Strong);
+        page.paragraph(
+            &format!("{lead}: {}", verdict::of_analysis(&answers, &axle.links, options.units)),
+            Ink::Strong,
+        );
         parts::measured_on(&mut page, &analysis.provenance.run, &analysis.facts);
         page.paragraph(PLUS_MINUS, Ink::Faint);
         numbers(&mut page, &answers);

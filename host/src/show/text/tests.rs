@@ -97,7 +97,7 @@ fn what_was_not_measured_says_why() {
     assert!(
         flowing.contains("not excited: the axle hardly moved up and down by itself: bounce it 23 mm more")
     );
-    assert!(flowing.contains("not measured: needs forces, and the rig has no force sensor"));
+    assert!(flowing.contains("not measured: needs the loads on the wheels, which no sensor of a rig reads"));
 }
 
 /// Starters predicted, each under a name of its own.

@@ -150,6 +150,22 @@ fn a_broken_header_has_no_echo() {
 }
 
 #[test]
+fn a_list_that_is_not_closed_is_told_once() {
+    for (closed, open) in [
+        ("axle = [20, 580, 400]", "axle = [20, 580, 400"),
+        ("axle = [20, 580, 400]", "axle = [20, 580 400"),
+        ("axle = [20, 580, 400]", "axle = [20, 580, 400   # to the bolt's middle ]"),
+    ] {
+        let starter = crate::files::starters::Layout::DoubleTriangulatedFourLink.vehicle_text("Bramble");
+        assert!(starter.contains(closed));
+        let line = 1 + starter[..starter.find(closed).unwrap()].lines().count() - 1;
+        let errors = parse(&starter.replacen(closed, open, 1), "vehicle.toml").unwrap_err().errors;
+        let told: Vec<_> = errors.iter().map(|e| (e.line, e.message.as_str())).collect();
+        assert_eq!(told, [(line + 1, "the list on this line is not closed")], "{open}");
+    }
+}
+
+#[test]
 fn a_slip_in_a_long_list_is_no_header() {
     let text = BRAMBLE.replace(
         "box = [[-700, 50, 500], [-300, 300, 750]]",
