@@ -127,12 +127,17 @@ fn unclosed_list(text: &str, first_error: usize) -> Option<Diagnostic> {
         Some((*from - line.len(), line))
     });
     let mut before = lines.next();
-    for next in lines.by_ref().take(first_error).chain([(text.len(), "")]) {
+    for next in lines.take(first_error) {
+        let goes_on = outside_quotes(next.1);
+        if goes_on.trim().is_empty() {
+            continue;
+        }
         let (from, line) = before?;
         let code = outside_quotes(line);
         let count = |bracket: char| code.chars().filter(|c| *c == bracket).count();
-        let goes_on = outside_quotes(next.1);
-        let is_another = goes_on.contains('=') || is_header(&goes_on) || goes_on.trim().is_empty();
+        // A list may go on with tables, which have keys of their own, but not with a bare key.
+        let is_key = goes_on.trim_start().starts_with(char::is_alphabetic) && goes_on.contains('=');
+        let is_another = is_key || is_header(&goes_on);
         if code.contains('=') && count('[') > count(']') && is_another {
             let end = from + line.trim_end().len();
             let message = "the list on this line is not closed".to_owned();

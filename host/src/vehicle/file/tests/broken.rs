@@ -165,6 +165,16 @@ fn a_list_that_is_not_closed_is_told_once() {
     }
 }
 
+/// A list over several lines is none that was left open, whatever else is wrong below it.
+#[test]
+fn a_list_of_several_lines_is_not_taken_for_an_open_one() {
+    for list in ["[\n\n  # the holes\n  [1, 2, 3],\n]", "[\n  { at = 1 },\n  { at = 2 },\n]"] {
+        let errors =
+            parse(&format!("format = 1\nlist = {list}\nname = Bramble\n"), "vehicle.toml").unwrap_err();
+        assert!(errors.errors.iter().all(|e| !e.message.contains("not closed")), "{}", errors.render(false));
+    }
+}
+
 #[test]
 fn a_slip_in_a_long_list_is_no_header() {
     let text = BRAMBLE.replace(
