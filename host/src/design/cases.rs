@@ -73,6 +73,7 @@ pub fn axle(position: Position, locating: Locating) -> Axle {
         wear_play_m: None,
         alternatives: vec![],
         ride_marks: vec![],
+        ride_angles: vec![],
     }
 }
 

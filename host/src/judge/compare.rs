@@ -68,10 +68,12 @@ fn axle_against_design(
         analysis,
     };
     compared.findings = sensors::findings(&compared.analysis.suspects);
-    compared.findings.extend(built::findings(&compared.analysis));
+    let lines = lines(axle, vehicle.tolerance_m);
+    if let Some(ride) = &compared.analysis.ride {
+        compared.findings.extend(built::findings(ride, &lines, axle.centre()));
+    }
     let brackets = axle_findings(vehicle, mechanism, &compared, &designed);
     compared.findings.extend(brackets);
-    let lines = lines(axle, vehicle.tolerance_m);
     let loose = looseness::findings(axle, mechanism, &compared.analysis, &lines, load_n);
     compared.findings.extend(loose);
     Ok(compared)

@@ -2,23 +2,17 @@
 
 use super::brackets::Bracket;
 use super::evidence::{Evidence, Likelihood};
+use super::odds::{NAMED, fits, probabilities, undecided};
 use super::result::{Finding, FindingKind};
 use super::{place, sensors};
 use crate::geometry::DVector;
 use crate::vehicle::Side;
-use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-/// Probability that an explanation, or a set of them, must have before anybody crawls under a vehicle for it.
-const NAMED: f64 = 0.95;
 /// Probability of one explanation that names it when all explanations at the same bracket together reach [`NAMED`].
 const SAME_PLACE: f64 = 0.5;
 /// How rarely an end of a sensor hangs elsewhere than the rig file says, against any bracket that sits elsewhere than drawn: there
 /// are more ends than brackets, and a clip is easier to look at than a weld.
 const RARELY_CLIPPED_WRONG: f64 = 0.1;
-/// Explanations that a finding lists at the most when the data do not decide.
-const LISTED: usize = 4;
-/// Below this probability not even the best explanation fits, and the finding says so.
-const FITS: f64 = 1e-4;
 
 /// One explanation of the apparent lengths.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,14 +63,11 @@ pub fn weigh(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<Weighed> {
             likelihood.map(|l| Likelihood { log: l.log + RARELY_CLIPPED_WRONG.ln(), ..l }),
         );
     }
-    let best = tried.iter().map(|(_, l)| l.log).fold(f64::NEG_INFINITY, f64::max);
-    let sum: f64 = tried.iter().map(|(_, l)| (l.log - best).exp()).sum();
+    let logs: Vec<f64> = tried.iter().map(|(_, l)| l.log).collect();
     let mut weighed: Vec<Weighed> = tried
         .into_iter()
-        .map(|(explanation, likelihood)| {
-            let probability = (likelihood.log - best).exp() / sum;
-            Weighed { explanation, probability, likelihood }
-        })
+        .zip(probabilities(&logs))
+        .map(|((explanation, likelihood), probability)| Weighed { explanation, probability, likelihood })
         .collect();
     weighed.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     weighed
@@ -152,10 +143,7 @@ pub fn hole_odds(evidence: &Evidence<'_>, brackets: &[Bracket], bracket: usize) 
     let count = brackets[bracket].mount.holes().len();
     let logs: Option<Vec<f64>> =
         (0..count).map(|hole| evidence.with_holes(&[(bracket, hole)]).map(|l| l.log)).collect();
-    let logs = logs?;
-    let best = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let sum: f64 = logs.iter().map(|l| (l - best).exp()).sum();
-    Some(logs.iter().map(|l| (l - best).exp() / sum).collect())
+    Some(probabilities(&logs?))
 }
 
 /// What the data say is not as drawn: nothing, one explanation, or "one of these".
@@ -166,7 +154,7 @@ pub fn findings(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<(Finding, 
     if drawn > 1.0 - NAMED {
         return Vec::new();
     }
-    if !fits(&first.likelihood) {
+    if !fits(first.likelihood.chi_square, first.likelihood.count) {
         return vec![(unexplained(), None)];
     }
     if first.probability >= NAMED
@@ -174,16 +162,7 @@ pub fn findings(evidence: &Evidence<'_>, brackets: &[Bracket]) -> Vec<(Finding, 
     {
         return vec![(named(evidence, brackets, first), Some(first.explanation.clone()))];
     }
-    let mut sum = 0.0;
-    let group: Vec<&Weighed> = weighed
-        .iter()
-        .take_while(|w| {
-            let wanted = sum < NAMED;
-            sum += w.probability;
-            wanted
-        })
-        .take(LISTED)
-        .collect();
+    let group = undecided(&weighed, |w| w.probability);
     vec![(one_of(evidence, brackets, &group), None)]
 }
 
@@ -205,13 +184,6 @@ fn same_place(evidence: &Evidence<'_>, first: &Weighed, weighed: &[Weighed]) -> 
     };
     let at = place(&first.explanation);
     weighed.iter().filter(|w| place(&w.explanation) == at).map(|w| w.probability).sum()
-}
-
-fn fits(likelihood: &Likelihood) -> bool {
-    match ChiSquared::new(likelihood.count as f64) {
-        Ok(distribution) => distribution.sf(likelihood.chi_square) > FITS,
-        Err(_) => true,
-    }
 }
 
 fn unexplained() -> Finding {

@@ -7,6 +7,7 @@ pub mod evidence;
 pub mod findings;
 pub mod give;
 pub mod looseness;
+mod odds;
 pub mod place;
 pub mod sensors;
 pub mod verdict;

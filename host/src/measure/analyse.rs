@@ -182,6 +182,7 @@ impl AxleRun<'_> {
             travel,
             seen,
             remarks: [remarks(chi_square_per_dof, self.ride.as_ref()), misnamed(&self.path.points)].concat(),
+            ride: self.ride,
             residuals: residuals::residuals(&self.path, self.instants, self.rig),
             path,
             surfaces: fit,
@@ -306,11 +307,11 @@ impl AxleRun<'_> {
             Some(Some((length_m, u))) => Measured::new(length_m, u),
             Some(None) => Measured::without(
                 Status::NotMeasured,
-                "too few distances were taped at ride height to tell it",
+                "too little was measured by hand at ride height to tell it",
             ),
             None => Measured::without(
                 Status::NotMeasured,
-                "wires zeroed at ride height see changes of length only: tape ride marks",
+                "wires zeroed at ride height see changes of length only: tape ride marks, measure the pinion and thrust angle",
             ),
         }
     }
@@ -399,7 +400,7 @@ fn remarks(chi_square_per_dof: Option<f64>, ride: Option<&RidePose>) -> Vec<Stri
     });
     let off = ride.map(RidePose::off).filter(|(off_m, u)| *off_m > OFF_M && *off_m > 2.0 * u).map(|(off_m, u)| {
         format!(
-            "at ride height the axle sits {:.0} ± {:.0} mm from where it was drawn, by what was taped: look at the ride height, or at the drawing",
+            "at ride height the axle sits {:.0} ± {:.0} mm from where it was drawn, by what was measured by hand: look at the ride height, or at the drawing",
             1e3 * off_m,
             1e3 * numbers::HALF_95 * u
         )

@@ -104,6 +104,23 @@ impl Line {
         }
     }
 
+    /// Covariance of two lengths as drawn from the tolerance of their ends, m²: of a line with itself both ends of it, of two that
+    /// share one end that end along both.
+    pub fn shared_with(&self, other: &Line) -> f64 {
+        let variance = self.tolerance_m * other.tolerance_m;
+        if self == other {
+            return 2.0 * variance;
+        }
+        let (Shape::Straight { chassis: a, axle: b }, Shape::Straight { chassis: c, axle: d }) =
+            (&self.shape, &other.shape)
+        else {
+            return 0.0;
+        };
+        let along = (b.point() - a.point()).normalize().dot(&(d.point() - c.point()).normalize());
+        let shared = [a == c, b == d].iter().filter(|same| **same).count();
+        variance * along * shared as f64
+    }
+
     /// Apparent length `ℓ = ‖R(b − c) + c + p − a‖` and its derivative by the pose.
     pub fn apparent(&self, body: &PlacedBody) -> (f64, PoseGradient) {
         match &self.shape {

@@ -4,6 +4,7 @@ use super::anew::Anew;
 use super::envelope::Envelope;
 use super::nuisance::Dearest;
 use super::numbers::HALF_95;
+use super::ride::RidePose;
 use super::sharing::Sharing;
 use super::surface::SurfaceFit;
 use super::suspect::Suspect;
@@ -368,6 +369,8 @@ pub struct AxleAnalysis {
     pub along: Vec<AlongPoint>,
     /// Left wheel up, right wheel up.
     pub ramp_travel_index: [RampIndex; 2],
+    /// Where it sits at the still against the drawing; none where nothing tells.
+    pub ride: Option<RidePose>,
     /// Links.
     pub links: Vec<LinkMeasured>,
     /// Loads that the run turned round, rock and shove, with what each did to all links at once.

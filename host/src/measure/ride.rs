@@ -1,7 +1,8 @@
-//! Where the axle really sits at ride height, against the drawing: from taped ride marks and from wires that tell whole lengths.
+//! Where the axle really sits at ride height, against the drawing: from taped ride marks, from the angles of pinion, kingpins and
+//! thrust line, and from wires that tell whole lengths.
 //!
-//! A run sees changes since the still. What was taped at the still, and wires whose scale is a table of lengths, tell the still's
-//! own place; with it every link has a length and not only a change of length.
+//! A run sees changes since the still. What was measured by hand at the still, and wires whose scale is a table of lengths, tell
+//! the still's own place; with it every link has a length and not only a change of length.
 
 use super::links::Line;
 use super::still::SensorStill;
@@ -10,9 +11,13 @@ use crate::geometry::least_squares::{self, Options, Residuals};
 use crate::geometry::placed::PlacedBody;
 use crate::geometry::pose::COORDINATES;
 use crate::geometry::{DMatrix, DVector, Pose, Vector3};
-use crate::rig::model::Model;
+use crate::rig::model::{Model, PoseGradient};
 use crate::rig::{Rig, Scale};
-use crate::vehicle::Axle;
+use crate::vehicle::{AngleOf, Axle, Position, RideAngle};
+
+const ROLL: usize = 3;
+const PITCH: usize = 4;
+const YAW: usize = 5;
 
 /// A tape from bolt to bolt, standard deviation, m.
 const TAPE_U_M: f64 = 0.002;
@@ -38,19 +43,70 @@ struct Taped {
     u_m: f64,
 }
 
-struct Tapes<'a> {
-    centre: Vector3<f64>,
-    taped: &'a [Taped],
+/// An angle of the axle that somebody measured at the still, against what was drawn.
+struct Levelled {
+    of: AngleOf,
+    front: bool,
+    turned_rad: f64,
+    u_rad: f64,
 }
 
-impl Residuals for Tapes<'_> {
+impl Levelled {
+    fn all(axle: &Axle) -> Vec<Levelled> {
+        let against = |angle: &RideAngle| {
+            let drawn_rad = match angle.of {
+                AngleOf::Pinion => axle.pinion_rad?,
+                AngleOf::Castor => axle.castor_rad?,
+                AngleOf::Thrust => 0.0,
+            };
+            let front = axle.position == Position::Front;
+            let turned_rad = angle.angle_rad - drawn_rad;
+            Some(Levelled { of: angle.of, front, turned_rad, u_rad: angle.u_rad })
+        };
+        axle.ride_angles.iter().filter_map(against).collect()
+    }
+
+    /// How far a pose turns it, rad, and the derivative by the pose: pinion and kingpins with the pitch, the thrust line as the
+    /// axle steers, `δ = yaw − atan(sin pitch · tan roll)`.
+    fn at(&self, pose: &Pose) -> (f64, PoseGradient) {
+        let mut gradient = PoseGradient::zeros();
+        match self.of {
+            AngleOf::Pinion if self.front => {
+                gradient[PITCH] = 1.0;
+                (pose.pitch_rad, gradient)
+            }
+            AngleOf::Pinion | AngleOf::Castor => {
+                gradient[PITCH] = -1.0;
+                (-pose.pitch_rad, gradient)
+            }
+            AngleOf::Thrust => {
+                let (sin_pitch, cos_pitch) = pose.pitch_rad.sin_cos();
+                let tan_roll = pose.roll_rad.tan();
+                let by_tan = 1.0 + (sin_pitch * tan_roll).powi(2);
+                gradient[ROLL] = -sin_pitch * (1.0 + tan_roll.powi(2)) / by_tan;
+                gradient[PITCH] = -cos_pitch * tan_roll / by_tan;
+                gradient[YAW] = 1.0;
+                (pose.axle_steer_rad(), gradient)
+            }
+        }
+    }
+}
+
+struct ByHand<'a> {
+    centre: Vector3<f64>,
+    taped: &'a [Taped],
+    levelled: &'a [Levelled],
+}
+
+impl Residuals for ByHand<'_> {
     fn unknowns(&self) -> usize {
         COORDINATES
     }
 
     fn evaluate(&self, x: &DVector<f64>) -> (DVector<f64>, DMatrix<f64>) {
-        let count = self.taped.len();
-        let body = PlacedBody::new(&Pose::from_array(std::array::from_fn(|k| x[k])), self.centre);
+        let count = self.taped.len() + self.levelled.len();
+        let pose = Pose::from_array(std::array::from_fn(|k| x[k]));
+        let body = PlacedBody::new(&pose, self.centre);
         let (mut r, mut j) =
             (DVector::zeros(count + COORDINATES), DMatrix::zeros(count + COORDINATES, COORDINATES));
         for (row, taped) in self.taped.iter().enumerate() {
@@ -58,6 +114,11 @@ impl Residuals for Tapes<'_> {
             r[row] = (d.length_m - taped.length_m) / taped.u_m;
             let gradient = body.jacobian(&taped.axle).tr_mul(&d.direction) / taped.u_m;
             j.row_mut(row).copy_from(&gradient.transpose());
+        }
+        for (row, angle) in (self.taped.len()..).zip(self.levelled) {
+            let (turned_rad, gradient) = angle.at(&pose);
+            r[row] = (turned_rad - angle.turned_rad) / angle.u_rad;
+            j.row_mut(row).copy_from(&(gradient / angle.u_rad).transpose());
         }
         for k in 0..COORDINATES {
             r[count + k] = x[k] / BUILT_U[k];
@@ -67,7 +128,7 @@ impl Residuals for Tapes<'_> {
     }
 }
 
-/// Where an axle sits at the still; none where nothing was taped and no wire tells whole lengths.
+/// Where an axle sits at the still; none where nothing was measured by hand and no wire tells whole lengths.
 pub fn ride_pose(axle: &Axle, index: usize, rig: &Rig, stills: &[Option<SensorStill>]) -> Option<RidePose> {
     let marks = axle.ride_marks.iter().map(|mark| Taped {
         chassis: mark.chassis,
@@ -91,24 +152,39 @@ pub fn ride_pose(axle: &Axle, index: usize, rig: &Rig, stills: &[Option<SensorSt
         Some(Taped { chassis: model.ends.chassis, axle: model.ends.axle, length_m: still.mean, u_m })
     });
     let taped: Vec<Taped> = marks.chain(wires).filter(|t| t.u_m > 0.0).collect();
-    if taped.is_empty() {
+    let levelled = Levelled::all(axle);
+    if taped.is_empty() && levelled.is_empty() {
         return None;
     }
-    let tapes = Tapes { centre: axle.centre(), taped: &taped };
-    let solution = least_squares::solve(&tapes, DVector::zeros(COORDINATES), Options::default());
-    let (_, jacobian) = tapes.evaluate(&solution.x);
+    let by_hand = ByHand { centre: axle.centre(), taped: &taped, levelled: &levelled };
+    let solution = least_squares::solve(&by_hand, DVector::zeros(COORDINATES), Options::default());
+    let (_, jacobian) = by_hand.evaluate(&solution.x);
     let covariance = jacobian.tr_mul(&jacobian).cholesky()?.inverse();
     Some(RidePose { pose: Pose::from_array(std::array::from_fn(|k| solution.x[k])), covariance })
 }
 
 impl RidePose {
     /// Length of a line as built and its standard uncertainty, m, the tolerance of its own ends included; none where too little
-    /// was taped to tell.
+    /// was measured to tell.
     pub fn length(&self, line: &Line, centre: Vector3<f64>) -> Option<(f64, f64)> {
-        let (length_m, gradient) = line.apparent(&PlacedBody::new(&self.pose, centre));
-        let of_pose = (gradient.transpose() * &self.covariance * gradient)[(0, 0)];
-        let u = (of_pose + 2.0 * line.tolerance_m.powi(2)).sqrt();
-        (u < TELLING_M).then_some((length_m, u))
+        let (longer_m, covariance) = self.longer(std::slice::from_ref(line), centre);
+        let u = covariance[(0, 0)].sqrt();
+        (u < TELLING_M).then(|| (line.nominal_m() + longer_m[0], u))
+    }
+
+    /// How much longer than drawn each line is, m, and the covariance: of the pose, and of the ends, which legs of one wishbone
+    /// share.
+    pub fn longer(&self, lines: &[Line], centre: Vector3<f64>) -> (DVector<f64>, DMatrix<f64>) {
+        let body = PlacedBody::new(&self.pose, centre);
+        let count = lines.len();
+        let (mut longer_m, mut gradients) = (DVector::zeros(count), DMatrix::zeros(count, COORDINATES));
+        for (k, line) in lines.iter().enumerate() {
+            let (length_m, gradient) = line.apparent(&body);
+            longer_m[k] = length_m - line.nominal_m();
+            gradients.row_mut(k).copy_from(&gradient.transpose());
+        }
+        let of_ends = DMatrix::from_fn(count, count, |a, b| lines[a].shared_with(&lines[b]));
+        (longer_m, &gradients * &self.covariance * gradients.transpose() + of_ends)
     }
 
     /// How far the axle's centre sits from where it was drawn, m, and the standard uncertainty along that way.
@@ -188,6 +264,79 @@ mod tests {
         let mean: f64 = square / count;
         // The prior is twice as wide as the poses that were drawn: its share makes u a little large, never small.
         assert!(mean < 1.0 + band && mean > 0.8 - band, "{mean}");
+    }
+
+    /// The front or rear axle of a starter that has both angles drawn, with the angles of a true pose measured without error.
+    fn levelled(position: Position, truth: &Pose) -> Axle {
+        let mut axle = taped(&mut |_| 0.0, truth);
+        (axle.position, axle.castor_rad) = (position, Some(0.08));
+        let nose_up_rad = if position == Position::Front { truth.pitch_rad } else { -truth.pitch_rad };
+        axle.ride_angles = [
+            (AngleOf::Pinion, axle.pinion_rad.expect("drawn") + nose_up_rad),
+            (AngleOf::Castor, 0.08 - truth.pitch_rad),
+            (AngleOf::Thrust, truth.axle_steer_rad()),
+        ]
+        .map(|(of, angle_rad)| RideAngle { of, angle_rad, u_rad: 1e-4 })
+        .to_vec();
+        axle
+    }
+
+    #[test]
+    fn angles_alone_tell_how_the_axle_is_turned() {
+        // To the prior's pull: (1e-4 / 0.03)² of the angle.
+        const PULLED_RAD: f64 = 1e-6;
+        let truth = Pose::from_array([0.0, 0.0, 0.0, 0.0, 0.021, -0.013]);
+        let rig = Rig { sensors: vec![], rate_hz: 50.0, hash: String::new() };
+        for position in [Position::Front, Position::Rear] {
+            let mut axle = levelled(position, &truth);
+            axle.ride_marks.clear();
+            let ride = ride_pose(&axle, 0, &rig, &[]).expect("three angles");
+            assert!((ride.pose.pitch_rad - truth.pitch_rad).abs() < PULLED_RAD, "{position:?} {ride:?}");
+            let steer_rad = [ride.pose, truth].map(|pose| pose.axle_steer_rad());
+            assert!((steer_rad[0] - steer_rad[1]).abs() < PULLED_RAD, "{position:?} {ride:?}");
+        }
+    }
+
+    #[test]
+    fn angles_and_tapes_agree_on_one_pose() {
+        // Tapes and angles without error: what is left is the prior's pull on a pose within it, some (0.002 / 0.03)² of it.
+        const PULLED: f64 = 2e-4;
+        let truth = Pose::from_array([0.006, -0.004, 0.008, 0.02, 0.021, -0.013]);
+        let rig = Rig { sensors: vec![], rate_hz: 50.0, hash: String::new() };
+        let of = |axle: &Axle| ride_pose(axle, 0, &rig, &[]).expect("tapes and angles");
+        let (both, taped) = (of(&levelled(Position::Rear, &truth)), of(&taped(&mut |_| 0.0, &truth)));
+        for k in 0..COORDINATES {
+            assert!((both.pose.to_array()[k] - truth.to_array()[k]).abs() < PULLED, "{k} {both:?}");
+        }
+        // The angles make the pitch five times as sure, and lengths with it.
+        let u = |ride: &RidePose| ride.covariance[(PITCH, PITCH)].sqrt();
+        assert!(5.0 * u(&both) < u(&taped), "{} {}", u(&both), u(&taped));
+    }
+
+    #[test]
+    fn an_angle_s_gradient_is_its_difference() {
+        // Central differences of smooth functions of order 1 at this step: rounding 1e-10, third order 1e-12.
+        const STEP: f64 = 1e-6;
+        const TOLERANCE: f64 = 1e-9;
+        let q = [0.0, 0.0, 0.0, 0.12, 0.07, -0.05];
+        for (of, front) in [
+            (AngleOf::Pinion, true),
+            (AngleOf::Pinion, false),
+            (AngleOf::Castor, true),
+            (AngleOf::Thrust, false),
+        ] {
+            let angle = Levelled { of, front, turned_rad: 0.0, u_rad: 1.0 };
+            let gradient = angle.at(&Pose::from_array(q)).1;
+            for k in 0..COORDINATES {
+                let at = |sign: f64| {
+                    let mut q = q;
+                    q[k] += sign * STEP;
+                    angle.at(&Pose::from_array(q)).0
+                };
+                let difference = (at(1.0) - at(-1.0)) / (2.0 * STEP);
+                assert!((gradient[k] - difference).abs() < TOLERANCE, "{of:?} by {k}");
+            }
+        }
     }
 
     #[test]

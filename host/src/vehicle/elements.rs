@@ -392,6 +392,28 @@ pub struct Alternative {
     pub locating: Locating,
 }
 
+/// An angle of the axle that can be measured at the still.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AngleOf {
+    /// Of the pinion against the frame, nose up positive.
+    Pinion,
+    /// Of the kingpins against the frame, castor positive.
+    Castor,
+    /// Heading of the wheels' axis against the vehicle's centreline: the thrust angle, to the left positive; drawn as 0.
+    Thrust,
+}
+
+/// An angle measured at the still.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RideAngle {
+    /// Which.
+    pub of: AngleOf,
+    /// What was read, rad.
+    pub angle_rad: f64,
+    /// Its standard uncertainty, rad.
+    pub u_rad: f64,
+}
+
 /// A distance taped at the still.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RideMark {

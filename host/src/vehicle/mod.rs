@@ -124,6 +124,8 @@ pub struct Axle {
     pub alternatives: Vec<Alternative>,
     /// Distances taped at the still, which set the zero pose.
     pub ride_marks: Vec<RideMark>,
+    /// Angles measured at the still.
+    pub ride_angles: Vec<RideAngle>,
 }
 
 /// The elements that locate an axle.

@@ -52,7 +52,7 @@ fn run(kind: Kind, seed: u64) -> (Planted, Outcome, String) {
     let findings = &compared.axles[0].findings;
     let told = findings.first().map_or(String::new(), |f| f.text.clone());
     let outcome = outcome(&planted, findings);
-    if kind == Kind::Nothing {
+    if planted.names.is_empty() {
         let accused = findings.iter().any(|f| f.kind != FindingKind::Sensor || f.probability > 0.95);
         return (planted, if accused { Outcome::Wrong } else { Outcome::Silent }, told);
     }
@@ -122,5 +122,11 @@ fn a_sensor_on_the_wrong_bolt() {
 #[test]
 fn nothing_at_all() {
     let [_, _, silent, _] = shares(Kind::Nothing);
+    assert!(silent >= LEAST_TOLD);
+}
+
+#[test]
+fn nothing_at_all_under_load() {
+    let [_, _, silent, _] = shares(Kind::Tight);
     assert!(silent >= LEAST_TOLD);
 }

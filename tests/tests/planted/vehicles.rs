@@ -6,7 +6,7 @@ use hingeline::geometry::Vector3;
 use hingeline::geometry::placed::PlacedBody;
 use hingeline::rig::{Kind as SensorKind, Rig};
 use hingeline::run::Phase;
-use hingeline::vehicle::{Mount, RideMark, Vehicle};
+use hingeline::vehicle::{AngleOf, Mount, Position, RideAngle, RideMark, Vehicle};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -18,9 +18,14 @@ const PITCH_M: f64 = 0.02;
 const LOW_M: f64 = 0.02;
 const LONG_M: f64 = 6e-3;
 const PLAY_M: f64 = 8e-4;
-/// A sound joint pair of the random vehicles, and one that went soft, N/m.
+/// A sound joint pair of the random vehicles as drawn, N/m; one that went soft gives ten times as much.
 const SOUND_N_PER_M: f64 = 8e6;
-const SOFT_N_PER_M: f64 = 8e5;
+const SOFTER: f64 = 10.0;
+/// What bushes give is off from the drawing, relative standard deviations: all of a vehicle's by the mixture, down to the least
+/// part, and each by itself.
+const MIXTURE: f64 = 0.45;
+const LEAST: f64 = 0.3;
+const EACH_BUSH: f64 = 0.2;
 /// The next bolt is between these away, m.
 const NEXT_BOLT_M: [f64; 2] = [0.03, 0.06];
 /// A builder who welds with care, standard deviation of each coordinate, m.
@@ -30,6 +35,9 @@ const FINE_HYSTERESIS_M: f64 = 1e-4;
 
 /// Taped with care, standard deviation, m.
 const TAPE_U_M: f64 = 2e-3;
+/// A digital level on housing and frame, a string along the wheels: standard deviations, rad.
+const LEVELLED_U_RAD: f64 = 0.3 * std::f64::consts::PI / 180.0;
+const STRUNG_U_RAD: f64 = 0.15 * std::f64::consts::PI / 180.0;
 /// From bolt to bolt: on the chassis, on the axle, m.
 const TAPED: [([f64; 3], [f64; 3]); 8] = [
     ([0.0, 0.50, 1.0], [0.0, 0.62, 0.50]),
@@ -52,13 +60,15 @@ pub enum Kind {
     LongLink,
     Sensor,
     Nothing,
+    /// Nothing either, rocked and shoved.
+    Tight,
 }
 
 impl Kind {
     /// Tests that show it.
     pub fn phases(self) -> Vec<Phase> {
         match self {
-            Kind::Play | Kind::SoftBush => {
+            Kind::Play | Kind::SoftBush | Kind::Tight => {
                 vec![Phase::Still, Phase::RockForward, Phase::RockBack, Phase::ShoveLeft, Phase::ShoveRight]
             }
             _ => vec![Phase::Still, Phase::Bounce, Phase::RampLeft, Phase::RampRight],
@@ -98,7 +108,9 @@ pub fn planted(kind: Kind, seed: u64) -> Planted {
     rig.rate_hz = 50.0;
     for sensor in &mut rig.sensors {
         sensor.rate_hz = 50.0;
-        if let (SensorKind::DrawWire(wire), Kind::Play | Kind::SoftBush) = (&mut sensor.kind, kind) {
+        if let (SensorKind::DrawWire(wire), Kind::Play | Kind::SoftBush | Kind::Tight) =
+            (&mut sensor.kind, kind)
+        {
             wire.reading.hysteresis = FINE_HYSTERESIS_M;
         }
     }
@@ -112,6 +124,7 @@ pub fn planted(kind: Kind, seed: u64) -> Planted {
     }
     let mut built = drawn.clone();
     everywhere(&mut built, |mount| *mount = mount.moved(&even(&mut dice, 3f64.sqrt() * TOLERANCE_M)));
+    mix(&mut built, &mut dice);
     let mut clipped = rig.clone();
     let names = plant(kind, &mut built, &mut clipped, &mut dice);
     if kind == Kind::LongLink {
@@ -120,7 +133,7 @@ pub fn planted(kind: Kind, seed: u64) -> Planted {
     Planted { drawn, built, rig, clipped, names }
 }
 
-/// Tapes eight distances from frame to axle where the built axle sits.
+/// Measures by hand where the built axle sits: eight distances from frame to axle, its pinion and thrust angle.
 fn tape(drawn: &mut Vehicle, built: &Vehicle, dice: &mut ChaCha8Rng) {
     let mechanism = Mechanism::new(built, 0).expect("a layout that is located");
     let body = PlacedBody::new(&mechanism.ride().pose, mechanism.centre());
@@ -131,6 +144,32 @@ fn tape(drawn: &mut Vehicle, built: &Vehicle, dice: &mut ChaCha8Rng) {
         RideMark { name: format!("mark {k}"), chassis, axle, length_m }
     });
     drawn.axles[0].ride_marks = marks.collect();
+    let pose = mechanism.ride().pose;
+    let nose_up_rad =
+        if drawn.axles[0].position == Position::Front { pose.pitch_rad } else { -pose.pitch_rad };
+    let pinion_rad = drawn.axles[0].pinion_rad.expect("a starter says it") + nose_up_rad;
+    let angles = [
+        (AngleOf::Pinion, pinion_rad, LEVELLED_U_RAD),
+        (AngleOf::Thrust, pose.axle_steer_rad(), STRUNG_U_RAD),
+    ];
+    drawn.axles[0].ride_angles = angles
+        .map(|(of, true_rad, u_rad)| {
+            let z: f64 = StandardNormal.sample(dice);
+            RideAngle { of, angle_rad: true_rad + u_rad * z, u_rad }
+        })
+        .to_vec();
+}
+
+/// Bushes as they come: a mixture for the vehicle, and none like another.
+fn mix(built: &mut Vehicle, dice: &mut ChaCha8Rng) {
+    let mut give = |u: f64| {
+        let z: f64 = StandardNormal.sample(dice);
+        (1.0 + u * z).max(LEAST)
+    };
+    let mixture = give(MIXTURE);
+    for link in &mut built.axles[0].locating.links {
+        link.stiffness_n_per_m = link.stiffness_n_per_m.map(|k| k / (mixture * give(EACH_BUSH)));
+    }
 }
 
 fn plant(kind: Kind, built: &mut Vehicle, clipped: &mut Rig, dice: &mut ChaCha8Rng) -> Vec<String> {
@@ -145,11 +184,11 @@ fn plant(kind: Kind, built: &mut Vehicle, clipped: &mut Rig, dice: &mut ChaCha8R
         Kind::Bracket => *mount = mount.moved(&(Vector3::z() * -LOW_M)),
         Kind::Hole => *mount = mount.using(if dice.random() { 0 } else { 2 }).expect("one of three"),
         Kind::Play => link.play_m = PLAY_M,
-        Kind::SoftBush => link.stiffness_n_per_m = Some(SOFT_N_PER_M),
+        Kind::SoftBush => link.stiffness_n_per_m = link.stiffness_n_per_m.map(|k| k / SOFTER),
         // The axle goes where its links put it, and is zeroed there.
         Kind::LongLink => link.length_m = Some(link.drawn_length_m() + LONG_M),
         Kind::Sensor => return vec![wrong_bolt(clipped, dice)],
-        Kind::Nothing => return Vec::new(),
+        Kind::Nothing | Kind::Tight => return Vec::new(),
     }
     match kind {
         Kind::Bracket | Kind::Hole => vec![format!("{name}, {end}")],

@@ -227,6 +227,7 @@ fn axle(mechanism: &Mechanism) -> AxleAnalysis {
         .collect();
     let path = path(mechanism);
     AxleAnalysis {
+        ride: None,
         name: "rear".into(),
         index: 0,
         position: Position::Rear,

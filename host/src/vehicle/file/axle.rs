@@ -59,6 +59,7 @@ fn axle(section: &mut Section<'_>, name: Option<String>) -> Option<Axle> {
     let drag_link = fittings::drag_link(section);
     let keep_outs = fittings::keep_outs(section);
     let ride_marks = fittings::ride_marks(section);
+    let ride_angles = fittings::ride_angles(section, [pinion_rad, castor_rad]);
     let wish = wishes::wish(section, position);
     let agree = wishes::agree(section, position);
     let wear_play_m = wishes::wear(section);
@@ -91,6 +92,7 @@ fn axle(section: &mut Section<'_>, name: Option<String>) -> Option<Axle> {
         wear_play_m,
         alternatives,
         ride_marks,
+        ride_angles,
     })
 }
 

@@ -4,7 +4,9 @@ use super::locating::{SIDES, ends};
 use super::mirror::elements;
 use crate::files::{Bound, Example, Item, Names, Quantity, Section};
 use crate::geometry::Vector3;
-use crate::vehicle::{DragLink, Driveshaft, KeepOut, RideMark, Shock, Spring, Stop, Turning};
+use crate::vehicle::{
+    AngleOf, DragLink, Driveshaft, KeepOut, RideAngle, RideMark, Shock, Spring, Stop, Turning,
+};
 
 /// A tape and a drawing may disagree by this before a stop counts as passed at ride height, m.
 const TAPE_M: f64 = 0.5e-3;
@@ -119,6 +121,38 @@ pub(super) fn ride_marks(axle: &mut Section<'_>) -> Vec<RideMark> {
         let (_, length_m) = length?;
         Some(RideMark { name, chassis, axle, length_m })
     })
+}
+
+/// A digital level on the housing and on the frame, standard deviation of their difference, rad: from memory.
+const LEVELLED_U_RAD: f64 = 0.3 * std::f64::consts::PI / 180.0;
+/// A string along the wheels, taped to 2 mm on both sides of a track of 1.6 m, against a centreline as sure, rad.
+const STRUNG_U_RAD: f64 = 0.15 * std::f64::consts::PI / 180.0;
+
+/// Angles measured at the still; `drawn` are the pinion's and the kingpins', which theirs are set against, rad.
+pub(super) fn ride_angles(axle: &mut Section<'_>, drawn: [Option<f64>; 2]) -> Vec<RideAngle> {
+    let what = format!("the ride angles of {}", axle.what());
+    let Some(mut table) = axle.get("ride_angles").and_then(|i| i.section(&what)) else { return Vec::new() };
+    let [pinion, castor] = drawn;
+    let known = [
+        (AngleOf::Pinion, ["pinion", "pinion_u"], LEVELLED_U_RAD, pinion.is_some()),
+        (AngleOf::Castor, ["castor", "castor_u"], LEVELLED_U_RAD, castor.is_some()),
+        (AngleOf::Thrust, ["thrust", "thrust_u"], STRUNG_U_RAD, true),
+    ];
+    let mut angles = Vec::new();
+    for (of, [key, key_u], usual_u_rad, is_drawn) in known {
+        let u = table.get(key_u).and_then(|i| i.quantity(Quantity::Angle, Bound::Positive));
+        let Some(item) = table.get(key) else { continue };
+        if !is_drawn {
+            item.wrong(
+                format!("{} has nothing to be set against", item.what()),
+                format!("write what the drawing says of it as `{key} = …` of {}", axle.what()),
+            );
+        }
+        let angle = item.quantity(Quantity::Angle, Bound::Any);
+        angles.extend(angle.map(|angle_rad| RideAngle { of, angle_rad, u_rad: u.unwrap_or(usual_u_rad) }));
+    }
+    table.finish();
+    angles
 }
 
 /// Room that must stay free.

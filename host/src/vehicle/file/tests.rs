@@ -6,7 +6,7 @@ mod garbage;
 use super::parse;
 use crate::geometry::Vector3;
 use crate::vehicle::numbers::Key;
-use crate::vehicle::{JointKind, Position, Side, TorqueReaction, Turning, Vehicle};
+use crate::vehicle::{AngleOf, JointKind, Position, Side, TorqueReaction, Turning, Vehicle};
 
 /// A file with every key that a vehicle file knows.
 const BRAMBLE: &str = include_str!("tests/bramble.toml");
@@ -92,6 +92,11 @@ fn every_key_arrives_in_si() {
     assert_eq!(alternative.replaces, ["upper left", "upper right"]);
     assert_eq!(alternative.locating.wishbones.len(), 1);
     assert!(near(axle.ride_marks[0].length_m, 0.44));
+    let [pinion, castor, thrust] = axle.ride_angles[..] else { panic!("{:?}", axle.ride_angles) };
+    assert_eq!((pinion.of, castor.of, thrust.of), (AngleOf::Pinion, AngleOf::Castor, AngleOf::Thrust));
+    assert!(near(castor.angle_rad, 4.6f64.to_radians()) && near(castor.u_rad, 0.5f64.to_radians()));
+    assert!(near(pinion.angle_rad, 7.6f64.to_radians()) && near(pinion.u_rad, 0.3f64.to_radians()));
+    assert!(near(thrust.angle_rad, (-0.4f64).to_radians()) && near(thrust.u_rad, 0.1f64.to_radians()));
 }
 
 #[test]

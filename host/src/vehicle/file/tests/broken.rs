@@ -57,6 +57,8 @@ says! {
     length_far_from_drawn: "length = 838" => "length = 383";
     shock_past_open: "open = 560" => "open = 400";
     shock_upside_down: "closed = 340" => "closed = 640";
+    angle_that_was_not_drawn: "castor = 5.0" => "";
+    angle_surer_than_sure: "thrust_u = 0.1" => "thrust_u = 0";
     strap_too_short: "length = 570" => "length = 370";
     box_inside_out: "[[-700, 50, 500], [-300, 300, 750]]" => "[[-700, 300, 500], [-300, 50, 750]]";
     wish_for_no_number: "anti_squat_percent" => "antisquat_percent";
