@@ -1,7 +1,7 @@
 //! `hingeline calibrate`: what the sensors are worth, from known lengths, positions and attitudes.
 
 use super::keys::Keys;
-use super::numbers::{plain, positive};
+use super::numbers::{number, plain, positive};
 use super::output::{Output, Screen};
 use super::target::Columns;
 use super::{Ending, Failure};
@@ -9,6 +9,7 @@ use crate::calibrate::heading::Attitude;
 use crate::device::line::SystemClock;
 use crate::device::ports::{DEFAULT_BAUD, PortConnector};
 use crate::files::logbook::Logbook;
+use crate::files::with_point;
 use crate::jobs::calibrate::guide::{HOLD_S, positions};
 use crate::jobs::calibrate::{self, CALIBRATIONS, Work};
 use crate::jobs::cautions::CAUTIONS;
@@ -66,8 +67,8 @@ enum What {
         sensor: String,
         /// The known values in their order, mm or degrees: 100,300,500,700. With a reading typed behind each, in counts of rig.toml's
         /// scale, no recording is needed: 100=3310,300=9905.
-        #[arg(long, value_name = "VALUES", value_delimiter = ',', value_parser = known, required = true, allow_hyphen_values = true)]
-        at: Vec<(f64, Option<f64>)>,
+        #[arg(long, value_name = "VALUES", value_parser = known, allow_hyphen_values = true)]
+        at: Known,
         /// How well a value is known, one standard deviation, mm or degrees; 0.5 mm and 0.2° where nothing is given.
         #[arg(long, value_name = "VALUE", value_parser = positive)]
         u: Option<f64>,
@@ -130,15 +131,30 @@ fn named(text: &str) -> Result<(String, f64), String> {
     if name.trim().is_empty() { Err(wrong()) } else { Ok((name.trim().to_owned(), number)) }
 }
 
+/// Known values in their order, as one value of the command line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Known(pub Vec<(f64, Option<f64>)>);
+
+/// Parses known values with commas between.
+pub fn known(text: &str) -> Result<Known, String> {
+    let parts: Vec<&str> = text.split([' ', ';']).filter(|part| !part.is_empty()).collect();
+    if parts.len() > 1 && parts.iter().any(|part| with_point(part).is_some()) {
+        let points: Vec<String> =
+            parts.iter().map(|part| with_point(part).unwrap_or_else(|| (*part).to_owned())).collect();
+        return Err(format!(
+            "write fractions with a point, and commas between the values: {}",
+            points.join(",")
+        ));
+    }
+    text.split(',').map(one_known).collect::<Result<_, _>>().map(Known)
+}
+
 /// Parses a known value with or without its reading.
-pub fn known(text: &str) -> Result<(f64, Option<f64>), String> {
-    let number = |text: &str| text.trim().parse::<f64>().ok().filter(|n| n.is_finite());
-    let wrong = || "write a value, such as 300, or a value and its reading, such as 300=9905".to_owned();
+fn one_known(text: &str) -> Result<(f64, Option<f64>), String> {
+    let meant = "a value, such as 300, or a value and its reading, such as 300=9905";
     match text.split_once('=') {
-        None => Ok((number(text).ok_or_else(wrong)?, None)),
-        Some((value, reading)) => {
-            Ok((number(value).ok_or_else(wrong)?, Some(number(reading).ok_or_else(wrong)?)))
-        }
+        None => Ok((number(text, meant)?, None)),
+        Some((value, reading)) => Ok((number(value, meant)?, Some(number(reading, meant)?))),
     }
 }
 
@@ -151,7 +167,8 @@ pub fn attitude(text: &str) -> Result<Attitude, String> {
     for part in text.split('+') {
         let wrong = || "write level, roll=10, pitch=-3, or roll=10+pitch=-0.8".to_owned();
         let (word, degrees) = part.split_once('=').ok_or_else(wrong)?;
-        let degrees: f64 = degrees.trim().trim_end_matches('°').parse().map_err(|_| wrong())?;
+        let degrees =
+            number(degrees.trim().trim_end_matches('°'), "the degrees as in roll=10 or pitch=-0.8")?;
         if !(-90.0..=90.0).contains(&degrees) {
             return Err("an attitude is between −90 and 90 degrees".into());
         }
@@ -171,7 +188,7 @@ impl What {
                 (Work::Zero { lengths: length.clone(), marks: mark.clone(), u: *u }, common)
             }
             What::Scale { sensor, at, u, common } => {
-                (Work::Scale { sensor: sensor.clone(), known: at.clone(), u: *u }, common)
+                (Work::Scale { sensor: sensor.clone(), known: at.0.clone(), u: *u }, common)
             }
             What::Tumble { sensor, edges, common } => {
                 (Work::Tumble { sensor: sensor.clone(), edges: *edges }, common)
@@ -284,9 +301,14 @@ mod tests {
 
     #[test]
     fn values_and_attitudes_are_read_as_people_type_them() {
-        assert_eq!(known("300"), Ok((300.0, None)));
-        assert_eq!(known(" 300 = 9905 "), Ok((300.0, Some(9905.0))));
+        assert_eq!(known("-20,300"), Ok(Known(vec![(-20.0, None), (300.0, None)])));
+        assert_eq!(known(" 300 = 9905 "), Ok(Known(vec![(300.0, Some(9905.0))])));
         assert!(known("three").is_err() && known("300=").is_err());
+        for comma in ["100,5 300", "100,5; 300"] {
+            let said = known(comma).unwrap_err();
+            assert!(said.ends_with("commas between the values: 100.5,300"), "{said}");
+        }
+        assert_eq!(attitude("roll=10,5").unwrap_err(), "write the fraction with a point: 10.5");
         assert_eq!(named("left travel=512.5"), Ok(("left travel".into(), 512.5)));
         assert!(named("=3").is_err() && named("left").is_err());
         assert_eq!(attitude("level"), Ok(Attitude::default()));

@@ -11,7 +11,7 @@ use crate::jobs::device::{self, Command, Progress};
 use crate::jobs::history::vehicle_folder;
 use crate::jobs::record;
 use crate::show::{Units, json, text};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 /// Say who the logger is, what answers on its buses, which sensor is missing and what to check.
@@ -27,6 +27,9 @@ pub struct Args {
     /// The vehicle of the logbook whose sensors are on the logger; without it only the logger itself is looked at.
     #[arg(long, value_name = "NAME")]
     vehicle: Option<String>,
+    /// The rig file in place of the vehicle's own; where no vehicle is named, of the vehicle file beside it.
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
     /// Check by hand that each sensor's row is its own, and that it moves the right way.
     #[arg(long)]
     wiggle: bool,
@@ -48,12 +51,20 @@ const REDRAW: Duration = Duration::from_millis(100);
 
 /// Runs the command.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
-    let vehicle_folder = match &args.vehicle {
-        Some(name) => Some(vehicle_folder(&Logbook::find(screen.logbook.as_deref(), Path::new("."))?, name)?),
-        None => None,
+    let vehicle_folder = match (&args.vehicle, &args.rig) {
+        (Some(name), _) => {
+            Some(vehicle_folder(&Logbook::find(screen.logbook.as_deref(), Path::new("."))?, name)?)
+        }
+        (None, Some(rig)) => rig.parent().map(Path::to_owned),
+        (None, None) => None,
     };
-    let request =
-        device::Request { vehicle_folder, watch_s: args.seconds, wiggle: args.wiggle, stop: args.stop };
+    let request = device::Request {
+        vehicle_folder,
+        rig: args.rig.clone(),
+        watch_s: args.seconds,
+        wiggle: args.wiggle,
+        stop: args.stop,
+    };
     let mut keys = Keys::listen();
     let mut teller = Teller::new(screen, screen.units(args.output.units));
     let mut connector = PortConnector::new(&args.port, args.baud);

@@ -6,7 +6,7 @@ use crate::files::logbook::{Logbook, ScreenUnits};
 use crate::jobs::catalogue::Progress;
 use crate::jobs::import;
 use crate::show::Units;
-use crate::show::text::{Options, cut};
+use crate::show::text::{Options, cut, fitted};
 use clap::ValueEnum;
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -34,6 +34,11 @@ pub enum Inches {
 
 /// Columns and rows of a terminal that does not tell its size.
 const USUAL: (usize, usize) = (80, 24);
+
+/// The columns that the environment asks for where there is no terminal; a width that is no number says nothing.
+fn asked_columns() -> Option<usize> {
+    std::env::var("COLUMNS").ok()?.trim().parse().ok().filter(|columns| *columns > 0)
+}
 
 /// Where text goes.
 #[derive(Debug)]
@@ -67,10 +72,19 @@ impl Screen {
         Options { units, styled: self.styled_stdout(), columns: self.columns() }
     }
 
-    /// Columns of the terminal on standard output; a usual one's where there is none.
+    /// Columns of the terminal on standard output; where there is none those of COLUMNS, or a usual one's.
     pub fn columns(&self) -> usize {
         terminal_size::terminal_size_of(std::io::stdout())
-            .map_or(USUAL.0, |(columns, _)| usize::from(columns.0))
+            .map(|(columns, _)| usize::from(columns.0))
+            .or_else(asked_columns)
+            .unwrap_or(USUAL.0)
+    }
+
+    /// Columns of the terminal on standard error, or of COLUMNS; none where neither says how wide lines may be.
+    fn told_columns(&self) -> Option<usize> {
+        terminal_size::terminal_size_of(std::io::stderr())
+            .map(|(columns, _)| usize::from(columns.0))
+            .or_else(asked_columns)
     }
 
     /// The units asked for, else the logbook's, else millimetres.
@@ -105,6 +119,16 @@ impl Screen {
         let _ = writeln!(std::io::stderr().lock(), "{text}");
     }
 
+    /// Tells the person something to heed beside the result.
+    pub fn remark(&self, text: &str) {
+        self.tell(&self.fitted(&format!("hingeline: {text}")));
+    }
+
+    /// Text on lines that the screen has room for, where it is known how much it has.
+    fn fitted(&self, text: &str) -> String {
+        self.told_columns().map_or_else(|| text.to_owned(), |columns| fitted(text, columns))
+    }
+
     /// Whether progress may be drawn over itself on standard error: a terminal that understands cursor codes.
     pub fn draws(&self) -> bool {
         std::io::stderr().is_terminal() && std::env::var_os("TERM").is_none_or(|term| term != "dumb")
@@ -113,7 +137,8 @@ impl Screen {
     /// Columns and rows of the terminal on standard error.
     pub fn size(&self) -> (usize, usize) {
         terminal_size::terminal_size_of(std::io::stderr())
-            .map_or(USUAL, |(columns, rows)| (usize::from(columns.0), usize::from(rows.0)))
+            .map(|(columns, rows)| (usize::from(columns.0), usize::from(rows.0)))
+            .unwrap_or_else(|| (asked_columns().unwrap_or(USUAL.0), USUAL.1))
     }
 
     /// Puts a line in place of the last one on a terminal.
@@ -189,8 +214,8 @@ impl Screen {
     pub fn complain(&self, failure: &dyn Explain) {
         let styled = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
         let text = failure.report(styled).unwrap_or_else(|| match failure.hint() {
-            Some(hint) => format!("hingeline: {failure}\n\n  {hint}"),
-            None => format!("hingeline: {failure}"),
+            Some(hint) => self.fitted(&format!("hingeline: {failure}\n\n  {hint}")),
+            None => self.fitted(&format!("hingeline: {failure}")),
         });
         self.tell(&text);
     }

@@ -92,8 +92,7 @@ fn pair(text: &str) -> Result<Pair, String> {
 fn hold(text: &str) -> Result<Work, String> {
     let (sensor, values) =
         text.rsplit_once('=').ok_or("write SENSOR=VALUES, such as \"left travel=100,300\"")?;
-    let known = values.split(',').map(known).collect::<Result<_, _>>()?;
-    Ok(Work::Scale { sensor: sensor.trim().to_owned(), known, u: None })
+    Ok(Work::Scale { sensor: sensor.trim().to_owned(), known: known(values)?.0, u: None })
 }
 
 fn tilt(text: &str) -> Result<Work, String> {
@@ -138,6 +137,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         if told.is_none() {
             printed = screen.print(progress.port);
             screen.tell(&elsewhere(progress.port, args));
+            progress.warning.iter().for_each(|warning| screen.remark(warning));
         }
         if told != Some(progress.phase) {
             told = Some(progress.phase);

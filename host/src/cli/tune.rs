@@ -1,5 +1,6 @@
 //! `hingeline tune`
 
+use super::numbers::number;
 use super::output::{Output, Screen};
 use super::{Ending, Failure};
 use crate::files::nearest;
@@ -88,12 +89,11 @@ fn wish(text: &str) -> Result<(Key, Wish), String> {
     })?;
     let (limits, weight) = rest.split_once('@').unwrap_or((rest, "1"));
     let (min, max) = limits.split_once("..").ok_or(shape)?;
-    let number = |text: &str| -> Result<f64, String> {
-        let value = text.trim().parse::<f64>().ok().filter(|v| v.is_finite());
-        value.ok_or_else(|| format!("\"{text}\" is not a number"))
+    let value = |text: &str| -> Result<f64, String> {
+        number(text, &format!("a number where \"{text}\" stands, which is not a number"))
     };
-    let limit = |text: &str| if text.trim().is_empty() { Ok(None) } else { number(text).map(Some) };
-    let (min, max, weight) = (limit(min)?, limit(max)?, number(weight)?);
+    let limit = |text: &str| if text.trim().is_empty() { Ok(None) } else { value(text).map(Some) };
+    let (min, max, weight) = (limit(min)?, limit(max)?, value(weight)?);
     match (min, max) {
         (None, None) => return Err("give a least value, a greatest, or both".into()),
         (Some(min), Some(max)) if min > max => return Err(format!("{min} is above {max}: swap the two")),
@@ -128,5 +128,9 @@ mod tests {
         assert!(said("anti_squat_percent=40").contains("MIN..MAX"));
         assert!(said("anti_squat_percent=40..80@0").contains("above 0"));
         assert!(said("anti_squat_percent=a..80").contains("not a number"));
+        for comma in ["roll_centre_z_m=0,5..0.7", "roll_centre_z_m=0.3..0,5", "roll_centre_z_m=0.3..0.7@0,5"]
+        {
+            assert!(said(comma).contains("write the fraction with a point: 0.5"), "{comma}");
+        }
     }
 }

@@ -1,6 +1,6 @@
 //! A table of states to predict: a line of headings `heave_m,roll_rad`, then one state per line, SI.
 
-use crate::files::{Diagnostic, FileErrors, LoadError, locate, read_text};
+use crate::files::{Diagnostic, FileErrors, LoadError, locate, read_text, with_point};
 use std::ops::Range;
 use std::path::Path;
 
@@ -48,11 +48,20 @@ fn cells(start: usize, line: &str) -> Vec<(Range<usize>, &str)> {
     cells
 }
 
+/// The first fraction of a line whose cells are parted by its decimal commas, with a point.
+fn fraction(cells: &[(Range<usize>, &str)]) -> Option<String> {
+    let pairs = cells.iter().zip(cells.iter().skip(1));
+    pairs
+        .filter(|((_, whole), _)| !whole.contains('.'))
+        .find_map(|((_, a), (_, b))| with_point(&format!("{a},{b}")))
+}
+
 fn states(text: &str, errors: &mut Vec<Diagnostic>) -> Vec<(f64, f64)> {
     let mut wrong = |span: Range<usize>, message: String, help: &str| {
         errors.push(locate(text, span, message, help.to_owned()));
     };
-    let headings_help = "let the first line be heave_m,roll_rad and write one state per line below it";
+    let headings_help =
+        "let the first line be heave_m,roll_rad, with a comma between, and write one state per line below it";
     let mut lines = lines(text);
     let Some((start, line)) = lines.next() else {
         wrong(0..0, "the table is empty".into(), headings_help);
@@ -74,7 +83,12 @@ fn states(text: &str, errors: &mut Vec<Diagnostic>) -> Vec<(f64, f64)> {
         let [first, second] = cells.as_slice() else {
             let end = start + line.trim_end().len();
             let message = format!("this line has {} cells, a state has 2", cells.len());
-            wrong(start..end, message, "write heave in metres, a comma, roll in radians, as in -0.06,0.3");
+            let help = "write heave in metres, a comma, roll in radians, as in -0.06,0.3";
+            let help = match fraction(&cells) {
+                Some(point) => format!("{help}; a fraction has a point: {point}"),
+                None => help.to_owned(),
+            };
+            wrong(start..end, message, &help);
             continue;
         };
         let mut number = |(span, cell): &(Range<usize>, &str)| match cell.parse::<f64>() {
@@ -112,6 +126,17 @@ mod tests {
         let errors = parse_states("heave_m,roll_rad\n0.08,zero\n1,2,3\nnan,0\n", "s.csv").unwrap_err();
         let places: Vec<_> = errors.errors.iter().map(|e| (e.line, e.column, e.text.as_str())).collect();
         assert_eq!(places, [(2, 6, "zero"), (3, 1, "1,2,3"), (4, 1, "nan")]);
+    }
+
+    #[test]
+    fn a_decimal_comma_is_told_for_what_it_is() {
+        for (line, point) in [("0,08,0", "0.08"), ("-0,06,0,3", "-0.06"), ("\"0,08\",\"0\"", "0.08")] {
+            let errors = parse_states(&format!("heave_m,roll_rad\n{line}\n"), "s.csv").unwrap_err();
+            let help = &errors.errors[0].help;
+            assert!(help.ends_with(&format!("a fraction has a point: {point}")), "{line}: {help}");
+        }
+        let errors = parse_states("heave_m,roll_rad\n1.5,2.5,3.5\n", "s.csv").unwrap_err();
+        assert!(!errors.errors[0].help.contains("point"), "{:?}", errors.errors[0]);
     }
 
     #[test]

@@ -86,9 +86,8 @@ fn predict_axle(vehicle: &Vehicle, index: usize, wanted: &Wanted) -> Result<Axle
         tyre_radius_m: axle.tyre_radius_m,
         mobility: mechanism.mobility(),
         redundant: mechanism.redundant(),
-        notes: plausible::remarks(vehicle, axle)
-            .into_iter()
-            .chain(mechanism.notes().iter().cloned())
+        implausible: plausible::remarks(vehicle, axle),
+        notes: (mechanism.notes().iter().cloned())
             .chain(preload_note(axle))
             .chain(cautions(axle, &clear))
             .collect(),

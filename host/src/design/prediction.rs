@@ -39,6 +39,8 @@ pub struct AxlePrediction {
     pub redundant: usize,
     /// What was assumed, and cautions.
     pub notes: Vec<String>,
+    /// Values of the file that no vehicle has, a sentence each: whatever follows from them is as wrong as they are.
+    pub implausible: Vec<String>,
     /// Pose at ride height where stated lengths disagree with the drawn points.
     pub ride_shift: Option<Pose>,
     /// At ride height.

@@ -26,6 +26,11 @@ impl OfLink {
         (OfLink::ApparentChange, "apparent_change_m", "apparent change of length"),
         (OfLink::Length, "length_m", "length"),
     ];
+
+    /// What a builder calls it.
+    pub fn words(self) -> &'static str {
+        Self::WORDS.iter().find(|w| w.0 == self).map_or("", |w| w.2)
+    }
 }
 
 /// One thing that a run measures on one axle.
@@ -112,8 +117,7 @@ impl Quantity {
             Quantity::RampLeft => "ramp travel index, left wheel up".to_owned(),
             Quantity::RampRight => "ramp travel index, right wheel up".to_owned(),
             Quantity::Link(of, link) => {
-                let word = OfLink::WORDS.iter().find(|w| w.0 == *of).map_or("", |w| w.2);
-                format!("{link}: {word}")
+                format!("{link}: {}", of.words())
             }
         }
     }

@@ -4,7 +4,7 @@ use super::catalogue::{self, Opening, Progress};
 use crate::explain::{Explain, Failure};
 use crate::files::logbook::{Logbook, LogbookError, VEHICLE_FILE};
 use crate::files::{did_you_mean, nearest};
-use crate::history::quantity::Quantity;
+use crate::history::quantity::{OfLink, Quantity};
 use crate::history::record::Entry;
 use crate::history::service::ServiceEvent;
 use crate::history::service_file;
@@ -51,6 +51,8 @@ pub struct Listing {
     pub services: Vec<(String, ServiceEvent)>,
     /// Whether one quantity was asked for.
     pub one_number: bool,
+    /// Whether any run's play holds what joints give as drawn, asked for or not.
+    pub with_drawn_give: bool,
     /// What a person should be told.
     pub said: Vec<String>,
 }
@@ -169,6 +171,9 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
         Ok((rows, catalogue.store.entries(&ids)?, catalogue.store.count(&request.filter)?))
     })?;
     known_names(request, &entries)?;
+    let with_drawn_give = entries.iter().any(|(_, _, entry)| {
+        matches!(entry.quantity, Quantity::Link(OfLink::DrawnGive, _)) && entry.measured.measured().is_some()
+    });
     let mut by_run: HashMap<i64, Vec<(String, Entry)>> = HashMap::new();
     for (run, axle, entry) in entries {
         let wanted = request.axle.as_ref().is_none_or(|a| *a == axle)
@@ -185,7 +190,8 @@ pub fn run(request: &Request, progress: &mut dyn FnMut(Progress<'_>)) -> Result<
         .into_iter()
         .map(|run| Listed { entries: by_run.remove(&run.id).unwrap_or_default(), run })
         .collect();
-    Ok(Listing { runs, earlier, services, one_number: request.number.is_some(), said })
+    let one_number = request.number.is_some();
+    Ok(Listing { runs, earlier, services, one_number, with_drawn_give, said })
 }
 
 /// Service records of the vehicles and the time asked for; `from_us` is where the list begins if not at the beginning.

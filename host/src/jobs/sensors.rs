@@ -13,9 +13,9 @@ use crate::rig::calibration::{CALIBRATION_FILE, Standing, overlay};
 use crate::rig::{self, Carrier, DrawWire, Inertial, Kind, Reading, Rig, Scale, Sensor, UnitFound};
 use crate::run::{Phase, Recording, Series, Timing};
 use crate::vehicle::numbers::{Key, Numbers};
-use crate::vehicle::{self, Axle, Vehicle};
+use crate::vehicle::{self, Axle, Vehicle, plausible};
 use crate::virtual_rig::readings::{Felt, Readings};
-use crate::virtual_rig::{Test, VehicleOnRamp};
+use crate::virtual_rig::{Test, VehicleOnRamp, pace};
 use std::path::{Path, PathBuf};
 
 /// What is asked.
@@ -71,6 +71,8 @@ pub struct Reach {
     pub axles: Vec<AxleReach>,
     /// Where the calibration stands; empty without one.
     pub calibration: Vec<Standing>,
+    /// Values of the vehicle file that no vehicle has, and a rate that no logger keeps, a sentence each.
+    pub remarks: Vec<String>,
 }
 
 /// What the sensors of one axle can reach.
@@ -155,7 +157,8 @@ pub fn run(request: &Request) -> Result<Reach, Failure> {
             axles.push(axle_reach(&vehicle, &rig, index, request)?);
         }
     }
-    Ok(Reach { vehicle: vehicle.name, phases: request.phases.clone(), axles, calibration })
+    let remarks = plausible::of_vehicle(&vehicle).into_iter().chain(pace::warning(&rig)).collect();
+    Ok(Reach { vehicle: vehicle.name, phases: request.phases.clone(), axles, calibration, remarks })
 }
 
 /// A rig whose sensors feel what they would: what a calibration takes out of a unit's readings is not in those of a rehearsal.

@@ -17,7 +17,7 @@ use crate::virtual_rig::pty::{Heard, Pty};
 use crate::virtual_rig::readings::Readings;
 use crate::virtual_rig::stage::Stage;
 use crate::virtual_rig::wiring::wired;
-use crate::virtual_rig::{Test, VehicleOnRamp};
+use crate::virtual_rig::{Test, VehicleOnRamp, pace};
 use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -87,6 +87,8 @@ pub struct Progress<'a> {
     pub seconds: f64,
     /// The phase of the test; none before it begins and after its end.
     pub phase: Option<Phase>,
+    /// Why a recording from this port would be refused; none where it would not.
+    pub warning: Option<&'a str>,
 }
 
 /// A simulation that ended.
@@ -177,9 +179,11 @@ pub fn run(
         };
     }
     let (hands, missing) = by_hand(request, &rig)?;
+    let warning = pace::warning(&rig);
     let limit_us = request.seconds.map_or(u64::MAX, |s| (s * 1e6) as u64);
     let mut go_on = |port: &str, open: bool, now_us: u64, phase: Option<Phase>| {
-        watch(&Progress { port, open, seconds: now_us as f64 * 1e-6, phase }) && now_us < limit_us
+        let warning = warning.as_deref();
+        watch(&Progress { port, open, seconds: now_us as f64 * 1e-6, phase, warning }) && now_us < limit_us
     };
     let (now_us, bytes) = match &request.image {
         Some(image) => {

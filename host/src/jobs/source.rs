@@ -15,7 +15,7 @@ use crate::run::find::{self, RunRef};
 use crate::run::folder::RunFolder;
 use crate::run::plan::Test;
 use crate::run::table::{self, Choices, TableError};
-use crate::vehicle::{self, Vehicle};
+use crate::vehicle::{self, Vehicle, plausible};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -137,6 +137,7 @@ pub fn open(request: &Request) -> Result<Source, Failure> {
         RunRef::Folder(path) => open_folder(request, &path)?,
     };
     see_still(&mut source);
+    source.recording.remarks.splice(0..0, plausible::of_vehicle(&source.vehicle));
     let facts = &mut source.recording.facts;
     facts.ramp_angle_rad = request.ramp_angle_rad.or(facts.ramp_angle_rad);
     source.recording.provenance.vehicle_hash.clone_from(&source.vehicle.hash);

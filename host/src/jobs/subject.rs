@@ -89,7 +89,7 @@ fn one(name: &str, here: &Path, logbook: Option<&Logbook>) -> Result<Named, Fail
     let vehicle = vehicle_file(name, here, logbook);
     let run = find::resolve(name, here, logbook);
     match (vehicle, run) {
-        (Some(file), Err(FindError::NoRun { .. })) => Ok(Named::Vehicle(file)),
+        (Some(file), Err(FindError::NoRun { .. } | FindError::Vehicle { .. })) => Ok(Named::Vehicle(file)),
         // A file of vehicles is a file too: a path to it means the vehicle.
         (Some(file), _) if here.join(name) == file => Ok(Named::Vehicle(file)),
         (None, Ok(_)) => Ok(Named::Run),
@@ -98,7 +98,7 @@ fn one(name: &str, here: &Path, logbook: Option<&Logbook>) -> Result<Named, Fail
             let run = run.map_or_else(|| name.to_owned(), |(vehicle, run)| format!("{vehicle}/{run}"));
             Err(SubjectError::Both { name: name.to_owned(), run }.into())
         }
-        (None, Err(error @ FindError::Ambiguous { .. })) => Err(error.into()),
+        (None, Err(error @ (FindError::Ambiguous { .. } | FindError::Vehicle { .. }))) => Err(error.into()),
         (None, Err(FindError::NoRun { near, runs, .. })) => {
             let vehicles = logbook.and_then(|book| book.vehicles().ok()).unwrap_or_default();
             let vehicle = nearest(name, vehicles.iter().map(String::as_str)).map(str::to_owned);

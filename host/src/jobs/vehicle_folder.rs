@@ -36,11 +36,18 @@ impl VehicleFolder {
     /// # Errors
     /// Where a file is missing or wrong.
     pub fn load(path: &Path) -> Result<Self, Failure> {
+        Self::load_with_rig(path, &path.join(RIG_FILE))
+    }
+
+    /// Reads a vehicle's folder with another rig file than its own; the calibration stays the one beside the vehicle.
+    ///
+    /// # Errors
+    /// As for [`Self::load`].
+    pub fn load_with_rig(path: &Path, rig_path: &Path) -> Result<Self, Failure> {
         let vehicle_path = path.join(VEHICLE_FILE);
         let vehicle_text = crate::files::read_text(&vehicle_path)?;
         let vehicle = vehicle::file::parse(&vehicle_text, &vehicle_path.display().to_string())?;
-        let rig_path = path.join(RIG_FILE);
-        let rig_text = crate::files::read_text(&rig_path)?;
+        let rig_text = crate::files::read_text(rig_path)?;
         let rig = rig::file::parse(&rig_text, &rig_path.display().to_string(), &vehicle)?;
         let calibration_path = path.join(CALIBRATION);
         let calibration = match std::fs::read(&calibration_path) {

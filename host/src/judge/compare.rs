@@ -11,6 +11,7 @@ use super::verdict;
 use crate::design::{DesignError, Mechanism, tolerance};
 use crate::measure::links::lines;
 use crate::measure::{Analysis, AxleAnalysis, Budget, Measured, Status};
+use crate::run::Provenance;
 use crate::vehicle::numbers::{Key, Numbers};
 use crate::vehicle::{Side, Vehicle};
 
@@ -183,20 +184,17 @@ pub fn holes_in_use(vehicle: &Vehicle, analysis: &AxleAnalysis) -> Vec<InUse> {
 }
 
 /// Sets a second run beside a first. With one rig and one calibration, and unless the sensors were `refitted` in between, what
-/// mounts, scales and headings do to a number they do in both runs alike, and it cancels as far as it is alike.
+/// mounts, scales and headings do to a number they do in both runs alike, and it cancels as far as it is alike. Two vehicles share
+/// none of it, whatever their files say.
 pub fn runs(vehicle: &Vehicle, first: &Analysis, second: &Analysis, refitted: bool) -> RunsComparison {
-    let mut remarks: Vec<String> = first.remarks.iter().chain(&second.remarks).cloned().collect();
+    let two_vehicles = first.vehicle != second.vehicle;
     let (one, two) = (&first.provenance, &second.provenance);
-    if one.vehicle_hash != two.vehicle_hash {
-        remarks.push("the vehicle file changed between the two runs".into());
-    }
     let same_rig = one.rig_hash == two.rig_hash && one.calibration_hash == two.calibration_hash;
-    if one.rig_hash != two.rig_hash {
-        remarks.push("the rig file changed between the two runs".into());
-    } else if !same_rig {
-        remarks.push("the sensors were calibrated anew between the two runs".into());
+    let shared = same_rig && !refitted && !two_vehicles;
+    let mut remarks: Vec<String> = first.remarks.iter().chain(&second.remarks).cloned().collect();
+    if !two_vehicles {
+        remarks.extend(changed_between(one, two));
     }
-    let shared = same_rig && !refitted;
     if shared {
         remarks.push(
             "both runs have one rig: the errors of its mounts, scales and headings count as the same in both and drop out of \
@@ -204,19 +202,56 @@ pub fn runs(vehicle: &Vehicle, first: &Analysis, second: &Analysis, refitted: bo
                 .into(),
         );
     }
-    let axles = first
-        .axles
-        .iter()
-        .filter_map(|a| second.axles.iter().find(|b| b.name == a.name).map(|b| (a, b)))
-        .map(|(a, b)| AxleRuns { name: a.name.clone(), numbers: axle_runs(vehicle, a, b, shared) })
-        .collect();
+    let pairs = pairs(first, second, two_vehicles);
+    let alone = |of: &Analysis, paired: &dyn Fn(&AxleAnalysis) -> bool| {
+        of.axles.iter().filter(|axle| !paired(axle)).map(|axle| axle.name.clone()).collect()
+    };
     RunsComparison {
         vehicle: second.vehicle.clone(),
-        first: first.provenance.clone(),
-        second: second.provenance.clone(),
-        axles,
+        first_vehicle: first.vehicle.clone(),
+        first: one.clone(),
+        second: two.clone(),
+        unpaired: [
+            alone(first, &|axle| pairs.iter().any(|(a, _)| a.name == axle.name)),
+            alone(second, &|axle| pairs.iter().any(|(_, b)| b.name == axle.name)),
+        ],
+        axles: pairs
+            .iter()
+            .map(|(a, b)| AxleRuns { name: b.name.clone(), numbers: axle_runs(vehicle, a, b, shared) })
+            .collect(),
         remarks,
     }
+}
+
+/// Axles that both runs measured: of one vehicle by name, of two by the end at which they are, where each measured one there.
+fn pairs<'a>(
+    first: &'a Analysis,
+    second: &'a Analysis,
+    two_vehicles: bool,
+) -> Vec<(&'a AxleAnalysis, &'a AxleAnalysis)> {
+    let at_end = |of: &Analysis, end| of.axles.iter().filter(|axle| axle.position == end).count() == 1;
+    let same = |a: &AxleAnalysis, b: &AxleAnalysis| match two_vehicles {
+        true => {
+            a.position == b.position
+                && (a.name == b.name || at_end(first, a.position) && at_end(second, a.position))
+        }
+        false => a.name == b.name,
+    };
+    first.axles.iter().filter_map(|a| Some((a, second.axles.iter().find(|b| same(a, b))?))).collect()
+}
+
+/// What of its files a vehicle has not kept from one run to the other.
+fn changed_between(one: &Provenance, two: &Provenance) -> Vec<String> {
+    let mut remarks = Vec::new();
+    if one.vehicle_hash != two.vehicle_hash {
+        remarks.push("the vehicle file changed between the two runs".into());
+    }
+    if one.rig_hash != two.rig_hash {
+        remarks.push("the rig file changed between the two runs".into());
+    } else if one.calibration_hash != two.calibration_hash {
+        remarks.push("the sensors were calibrated anew between the two runs".into());
+    }
+    remarks
 }
 
 fn axle_runs(

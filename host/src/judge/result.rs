@@ -163,14 +163,25 @@ pub struct AxleRuns {
 /// Two runs set side by side.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RunsComparison {
-    /// Name of the vehicle.
+    /// Name of the vehicle, of the second run's where they are two.
     pub vehicle: String,
+    /// Name of the vehicle of the first run.
+    pub first_vehicle: String,
     /// Where the first came from.
     pub first: Provenance,
     /// Where the second came from.
     pub second: Provenance,
-    /// By axle that both runs measured.
+    /// By axle that both runs measured; of two vehicles, by axles at the same end.
     pub axles: Vec<AxleRuns>,
+    /// Axles that the first run alone and the second run alone measured, by name.
+    pub unpaired: [Vec<String>; 2],
     /// Sentences to read beside the results, such as a design file that changed in between.
     pub remarks: Vec<String>,
+}
+
+impl RunsComparison {
+    /// Whether the runs are of two vehicles, so that what differs is no change.
+    pub fn of_two_vehicles(&self) -> bool {
+        self.first_vehicle != self.vehicle
+    }
 }

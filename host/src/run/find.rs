@@ -1,8 +1,8 @@
 //! Which run a person means, and which runs a logbook holds.
 
 use super::folder::HEADER;
-use crate::explain::Explain;
-use crate::files::logbook::Logbook;
+use crate::explain::{Explain, pasted};
+use crate::files::logbook::{Logbook, RIG_FILE, VEHICLE_FILE};
 use crate::files::nearest;
 use std::path::{Path, PathBuf};
 
@@ -31,6 +31,16 @@ pub enum FindError {
         /// Some runs that there are, as VEHICLE/NAME.
         runs: Vec<String>,
     },
+    /// It is a vehicle.
+    #[error("\"{name}\" is a vehicle, and a run is asked for")]
+    Vehicle {
+        /// As it was named.
+        name: String,
+        /// Its folder.
+        folder: PathBuf,
+        /// Its latest runs, as they can be named from here.
+        runs: Vec<String>,
+    },
     /// Several vehicles have a run of this name.
     #[error("several vehicles have a run \"{name}\"")]
     Ambiguous {
@@ -49,6 +59,16 @@ impl Explain for FindError {
                 "Name a run folder or a table by its path, or record a run first.".to_owned()
             }
             Self::NoRun { runs, .. } => format!("There are: {}.", runs.join(", ")),
+            Self::Vehicle { folder, runs, .. } if runs.is_empty() => format!(
+                "It has no run yet; hingeline record or hingeline import makes one of it. What it does as drawn is told by \
+                 hingeline predict {}.",
+                pasted(folder)
+            ),
+            Self::Vehicle { folder, runs, .. } => format!(
+                "Name one of its runs: {}. What it does as drawn is told by hingeline predict {}.",
+                runs.join(", "),
+                pasted(folder)
+            ),
             Self::Ambiguous { candidates, .. } => format!("Say which: {}.", candidates.join(" or ")),
         })
     }
@@ -105,11 +125,16 @@ pub fn resolve(run: &str, here: &Path, logbook: Option<&Logbook>) -> Result<RunR
     if path.is_file() {
         return match path.file_name() {
             Some(name) if name == HEADER => Ok(RunRef::Folder(path.parent().unwrap_or(here).to_owned())),
-            _ => Ok(RunRef::Table(path)),
+            _ => vehicle(run, here, logbook).map_or(Ok(RunRef::Table(path)), Err),
         };
     }
+    let vehicle = vehicle(run, here, logbook);
     let Some(logbook) = logbook else {
-        return Err(FindError::NoRun { name: run.to_owned(), near: None, runs: Vec::new() });
+        return Err(vehicle.unwrap_or(FindError::NoRun {
+            name: run.to_owned(),
+            near: None,
+            runs: Vec::new(),
+        }));
     };
     let all = all_runs(logbook);
     let full = |(vehicle, name): &(String, String)| format!("{vehicle}/{name}");
@@ -117,14 +142,48 @@ pub fn resolve(run: &str, here: &Path, logbook: Option<&Logbook>) -> Result<RunR
     match meant.as_slice() {
         [(vehicle, name)] => Ok(RunRef::Folder(run_folder(logbook, vehicle, name))),
         [] => {
-            let latest = all.iter().rev().take(5).rev().map(full).collect();
-            Err(FindError::NoRun { name: run.to_owned(), near: nearest_run(run, &all), runs: latest })
+            let latest = latest(all.iter().map(full));
+            Err(vehicle.unwrap_or(FindError::NoRun {
+                name: run.to_owned(),
+                near: nearest_run(run, &all),
+                runs: latest,
+            }))
         }
         several => Err(FindError::Ambiguous {
             name: run.to_owned(),
             candidates: several.iter().map(|both| full(both)).collect(),
         }),
     }
+}
+
+/// The last few of many.
+fn latest(all: impl DoubleEndedIterator<Item = String>) -> Vec<String> {
+    const TOLD: usize = 5;
+    let mut last: Vec<String> = all.rev().take(TOLD).collect();
+    last.reverse();
+    last
+}
+
+/// That a vehicle is meant where a run is asked for: its folder, one of its files, or its name in the logbook.
+fn vehicle(name: &str, here: &Path, logbook: Option<&Logbook>) -> Option<FindError> {
+    let path = here.join(name);
+    let own_file =
+        path.file_name().is_some_and(|file| file == VEHICLE_FILE || file == RIG_FILE) && path.is_file();
+    let by_path = if own_file { path.parent().map(Path::to_owned) } else { Some(path) };
+    let folders = [by_path, logbook.map(|book| book.vehicle_folder(name))];
+    let is_vehicle = |folder: &PathBuf| folder.join(VEHICLE_FILE).is_file() && !folder.join(HEADER).is_file();
+    let folder = folders.into_iter().flatten().find(is_vehicle)?;
+    let inside = std::path::absolute(&folder).ok().filter(|folder| {
+        let parent = logbook.and_then(|book| std::path::absolute(&book.folder).ok());
+        folder.parent() == parent.as_deref()
+    });
+    let called = inside.as_deref().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
+    let run = |run: String| match &called {
+        Some(vehicle) => format!("{vehicle}/{run}"),
+        None => folder.join(RUNS).join(run).display().to_string(),
+    };
+    let runs = latest(runs_of(&folder).into_iter().map(run));
+    Some(FindError::Vehicle { name: name.to_owned(), folder, runs })
 }
 
 /// The run that was probably meant, as VEHICLE/NAME; runs of one day differ in little, so of several as near it is the latest.
@@ -188,6 +247,31 @@ mod tests {
         let told = format!("{error}\n{}", error.hint().unwrap());
         assert_eq!(told, "there is no run \"ten\"\nThere are: Bramble/one.");
         assert!(resolve("ten", &book.folder, None).is_err());
+    }
+
+    #[test]
+    fn a_vehicle_is_told_from_a_run_with_the_runs_that_it_has() {
+        let (_dir, book) = logbook(&[("Bramble", "one"), ("Bramble", "two")]);
+        for vehicle in ["Bramble", "Thistle"] {
+            let folder = book.folder.join(vehicle);
+            fs::create_dir_all(&folder).unwrap();
+            fs::write(folder.join(VEHICLE_FILE), "").unwrap();
+        }
+        let told = |typed: &str, book: Option<&Logbook>, here: &Path| {
+            let error = resolve(typed, here, book).unwrap_err();
+            format!("{error}\n{}", error.hint().unwrap())
+        };
+        for typed in ["Bramble", "Bramble/vehicle.toml"] {
+            let told = told(typed, Some(&book), &book.folder);
+            assert!(told.starts_with(&format!("\"{typed}\" is a vehicle, and a run is asked for")), "{told}");
+            assert!(told.contains("Name one of its runs: Bramble/one, Bramble/two."), "{told}");
+        }
+        let none = told("Thistle", Some(&book), &book.folder);
+        assert!(none.contains("no run yet; hingeline record or hingeline import"), "{none}");
+        // Without a logbook a run is named by its path.
+        let bare = told("Bramble", None, &book.folder);
+        let path = book.folder.join("Bramble/runs/one");
+        assert!(bare.contains(&path.display().to_string()), "{bare}");
     }
 
     #[test]

@@ -3,8 +3,9 @@
 use super::Units;
 use super::units::HALF_95;
 use super::units::Scale;
-use crate::measure::{AxleAnalysis, Measured, RampIndex};
+use crate::measure::{AxleAnalysis, Measured, PosePoint, RampIndex};
 use crate::run::Counts;
+use crate::run::Phase;
 
 /// Where the ± of a drawing comes from.
 pub const FROM_TOLERANCE: &str = "Here it follows from the tolerance of the drawn points";
@@ -55,6 +56,17 @@ pub fn without_value(measured: &Measured, unit: Scale) -> String {
     let most = measured.value.zip(measured.u).map(|(value, u)| value.abs() + HALF_95 * u);
     let most = most.map(|m| format!(", at most {}", unit.limit(m)));
     format!("{}{}", measured.status.word(), most.unwrap_or_default())
+}
+
+/// A load that a person typed in.
+pub fn load(load_n: f64, units: Units) -> String {
+    units.force().set_to(load_n, 0)
+}
+
+/// Whether anything is to be said of the ramp travel index: the run climbed a ramp, or knows the index.
+pub fn climbed(axle: &AxleAnalysis) -> bool {
+    let ramp = |point: &PosePoint| matches!(point.phase, Phase::RampLeft | Phase::RampRight);
+    axle.path.iter().any(ramp) || axle.ramp_travel_index.iter().any(|i| i.index.measured().is_some())
 }
 
 /// The index with its state, and the tape beside it.

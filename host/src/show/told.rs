@@ -1,6 +1,6 @@
 //! One axle of one vehicle as drawn, ready to be told: what text and report say of it, each in its own way.
 
-use super::entries::Entry;
+use super::entries::{self, Entry};
 use super::rows::{self, Answer};
 use super::units::{PLUS_MINUS, Units};
 use super::{clearances, driveshaft, phrases, words};
@@ -190,6 +190,17 @@ impl<'a> Told<'a> {
             needs.push(("least room to a keep-out", least));
         }
         needs
+    }
+
+    /// What goes beyond what it bears or stands in another's way, a sentence each: joints, driveshaft, room.
+    pub fn beyond(&self) -> Vec<String> {
+        let shaft = self.axle.driveshaft.iter().flat_map(|shaft| driveshaft::entries(shaft, self.units));
+        let all = (entries::joints(&self.axle.links, self.units).into_iter())
+            .chain(shaft)
+            .chain(clearances::entries(&self.axle.clearances, self.units));
+        all.filter(|entry| entry.beyond)
+            .map(|entry| format!("{}: {}.", words::capital(&entry.label), entry.sentences.join("; ")))
+            .collect()
     }
 
     /// The axle as its file draws it.

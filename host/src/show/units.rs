@@ -146,6 +146,12 @@ impl Scale {
         }
     }
 
+    /// A value to the place to which it is known, without its ± and its unit.
+    pub fn as_known(&self, value: f64, u: Option<f64>) -> String {
+        let text = self.bare_with_u(value, u);
+        text.split_once(" ±").map_or(text.clone(), |(value, _)| value.to_owned())
+    }
+
     /// As [`Self::bare_with_u`] with a sign in front, for differences.
     pub fn signed(&self, value: f64, u: Option<f64>) -> String {
         let text = self.bare_with_u(value, u);
@@ -208,6 +214,13 @@ mod tests {
     use proptest::prelude::*;
 
     const ONE: Scale = Scale { unit: "", per_si: 1.0 };
+
+    #[test]
+    fn a_value_beside_others_has_as_many_digits_as_are_known() {
+        let percent = Units::Mm.of(Key::AntiSquat);
+        assert_eq!(percent.as_known(-6.509, Some(3.27)), "−6.5");
+        assert_eq!(percent.as_known(79.68, None), "79.68");
+    }
 
     #[test]
     fn digits_follow_the_half_width() {

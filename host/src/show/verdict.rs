@@ -4,7 +4,9 @@ use super::questions::{self, Question};
 use super::rows::{self, Answer, Row};
 use super::units::{HALF_95, Units};
 use super::words;
-use crate::judge::{AxleComparison, AxleRuns, Finding, FindingKind, NumberComparison, Verdict};
+use crate::judge::{
+    AxleComparison, AxleRuns, Finding, FindingKind, NumberComparison, RunsComparison, Verdict,
+};
 use crate::measure::nuisance::{Dearest, Source};
 use crate::measure::{AxleAnalysis, Budget, LinkMeasured, Status};
 use crate::vehicle::numbers::Key;
@@ -224,18 +226,57 @@ pub fn explains(finding: &Finding) -> Option<String> {
     (!told.is_empty()).then(|| format!("Put into the drawing by itself it explains {}.", words::list(&told)))
 }
 
-/// What a comparison of two runs says first.
-pub fn of_runs(axle: &AxleRuns) -> String {
+/// What a comparison of two runs says first; of two vehicles nothing has changed, they differ.
+pub fn of_runs(axle: &AxleRuns, two_vehicles: bool) -> String {
     let tally = Tally::of(&axle.numbers);
     match (tally.differs, tally.agrees, tally.not_resolved) {
-        (0, 0, 0) => "the runs have no number in common.".to_owned(),
+        (0, 0, 0) => nothing_in_common(axle),
+        (0, 0, _) if two_vehicles => "the runs do not decide whether the two differ.".to_owned(),
         (0, 0, _) => "the runs do not decide whether anything changed.".to_owned(),
         (0, agrees, open) if agrees < open => {
-            "nothing changed for certain, but most numbers are not resolved.".to_owned()
+            let what = if two_vehicles { "differs" } else { "changed" };
+            format!("nothing {what} for certain, but most numbers are not resolved.")
         }
+        (0, ..) if two_vehicles => "no difference between the two, as far as the runs can tell.".to_owned(),
         (0, ..) => "no change between the runs, as far as they can tell.".to_owned(),
+        _ if two_vehicles => format!("{} between the two.", differing(&axle.numbers)),
         _ => format!("it changed between the runs: {}.", differing(&axle.numbers)),
     }
+}
+
+/// Which of two runs has no number, and what gives them.
+fn nothing_in_common(axle: &AxleRuns) -> String {
+    let measured = |of: fn(&NumberComparison) -> Option<f64>| axle.numbers.values().any(|n| of(n).is_some());
+    let without = match (measured(|n| n.designed.value), measured(|n| n.measured.value)) {
+        (false, false) => "neither measured any",
+        (false, true) => "the first measured none",
+        (true, false) => "the second measured none",
+        (true, true) => "each measured others",
+    };
+    format!("the runs have no number in common: {without}. A bounce and a ramp give them all.")
+}
+
+/// What stands before everything else where two vehicles are set side by side, or runs without an axle in common.
+pub fn before_runs(runs: &RunsComparison) -> Option<String> {
+    let (first, second) = (&runs.first_vehicle, &runs.vehicle);
+    let two = runs.of_two_vehicles();
+    let vehicles = format!("These are two vehicles, {first} in the first run and {second} in the second");
+    if !runs.axles.is_empty() {
+        return two.then(|| format!("{vehicles}: what differs is between them and no change."));
+    }
+    let of = |whose: &str, names: &[String]| match names {
+        [] => format!("{whose} measured no axle"),
+        names => format!("{whose} measured {} axle", words::list(names)),
+    };
+    let [a, b] = &runs.unpaired;
+    let measured = format!("{} and {}", of("the first", a), of("the second", b));
+    Some(match two {
+        true => format!(
+            "{vehicles}, and nothing of them can be compared: {measured}, which are not at the same end. Give two runs \
+             of axles at one end; hingeline predict sets the drawings of both vehicles side by side."
+        ),
+        false => format!("Nothing can be compared: {measured}. Give two runs with sensors on the same axle."),
+    })
 }
 
 fn differing(numbers: &BTreeMap<Key, NumberComparison>) -> String {

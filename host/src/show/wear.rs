@@ -14,6 +14,8 @@ use jiff::{Timestamp, ToSpan};
 const FAR_YEARS: f64 = 5.0;
 /// What the joints give as drawn is told where it is at least this part of the play.
 const WORTH_TELLING: f64 = 0.1;
+/// Why the history tells of more play of a run than is judged here.
+pub const AS_DRAWN: &str = "What bushes give as drawn is taken off the play before your limit counts; hingeline history lists all of it, run by run.";
 /// Runs beyond which a number of runs is not worth telling.
 const FAR_RUNS: f64 = 200.0;
 

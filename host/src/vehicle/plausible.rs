@@ -95,6 +95,11 @@ impl Value {
 /// So many sizes of a vehicle beyond all vehicles are not slips of the hand: the file's unit is another.
 const UNIT_IS_WRONG: usize = 3;
 
+/// One sentence for each value of a vehicle that no vehicle has.
+pub fn of_vehicle(vehicle: &Vehicle) -> Vec<String> {
+    vehicle.axles.iter().flat_map(|axle| remarks(vehicle, axle)).collect()
+}
+
 /// One sentence for each value of an axle that no vehicle has; those of the whole vehicle are told with its first axle.
 pub fn remarks(vehicle: &Vehicle, axle: &Axle) -> Vec<String> {
     let first = vehicle.axles.first().is_some_and(|first| first.name == axle.name);

@@ -180,7 +180,7 @@ impl VirtualLogger {
     }
 }
 
-fn board(serial_number: u64) -> Board {
+pub(super) fn board(serial_number: u64) -> Board {
     let mut unique_id = [0; 16];
     for (byte, value) in unique_id.iter_mut().zip(serial_number.to_be_bytes()) {
         *byte = value;

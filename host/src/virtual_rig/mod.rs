@@ -12,6 +12,7 @@ pub mod hands;
 pub mod image;
 pub mod logger;
 mod memory;
+pub mod pace;
 pub mod parts;
 pub mod procedure;
 #[cfg(unix)]

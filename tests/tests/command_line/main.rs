@@ -7,6 +7,7 @@ mod calibrate;
 mod device;
 mod give;
 mod journey;
+mod newcomers;
 mod over_time;
 mod recording;
 mod reports;
@@ -29,6 +30,7 @@ fn hingeline(folder: &Path, arguments: &[&str]) -> Output {
         .args(arguments)
         .current_dir(folder)
         .env("NO_COLOR", "1")
+        .env_remove("COLUMNS")
         .stdin(std::process::Stdio::null())
         .output()
         .expect("the program starts")

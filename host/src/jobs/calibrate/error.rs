@@ -119,7 +119,9 @@ impl Explain for CalibrateJobError {
                  behind its value: --at 100=3310."
                     .into()
             }
-            Self::MixedReadings => "Write --at 100=3310 for each, or --at 100,300,500 with --from.".into(),
+            Self::MixedReadings => {
+                "Write --at 100=3310 for each, or --at 100,300,500 with --from; a fraction has a point: 3310.5.".into()
+            },
             Self::Recordings { .. } => "Name one recording with all positions, or one for each position in their order.".into(),
             Self::OtherRig { .. } => "Record the positions anew with the sensor as it is now.".into(),
             Self::Open { .. } => "Check the name and the folder you are in.".into(),

@@ -38,6 +38,8 @@ const EXCITATION_WITHIN: f64 = 0.15;
 pub struct Request {
     /// The vehicle whose rig is on the logger; none: what the logger is set up for already.
     pub vehicle_folder: Option<PathBuf>,
+    /// The rig file in place of the vehicle's own.
+    pub rig: Option<PathBuf>,
     /// How long the sensors are watched, s.
     pub watch_s: f64,
     /// Whether each sensor is moved by hand afterwards.
@@ -223,7 +225,11 @@ pub fn run(
     clock: &dyn Clock,
     watch: &mut dyn FnMut(&Progress) -> Option<Command>,
 ) -> Result<Report, Failure> {
-    let folder = request.vehicle_folder.as_deref().map(VehicleFolder::load).transpose()?;
+    let load = |path: &PathBuf| match &request.rig {
+        Some(rig) => VehicleFolder::load_with_rig(path, rig),
+        None => VehicleFolder::load(path),
+    };
+    let folder = request.vehicle_folder.as_ref().map(load).transpose()?;
     if request.wiggle && folder.is_none() {
         return Err(DeviceError::NoVehicle.into());
     }

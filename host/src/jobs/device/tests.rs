@@ -47,7 +47,7 @@ impl Bench {
             logger.press(Press::Long);
             logger.run(25_000_000, 1 << 20, &mut Vec::new());
         }
-        let request = Request { vehicle_folder: Some(path), watch_s: 2.0, wiggle, stop };
+        let request = Request { vehicle_folder: Some(path), rig: None, watch_s: 2.0, wiggle, stop };
         let mut line = VirtualLine::new(logger);
         let clock = line.clone();
         // A check that waits for what never comes is ended.
@@ -160,7 +160,7 @@ fn a_recording_is_left_alone_unless_it_may_be_stopped() {
 
 #[test]
 fn without_a_vehicle_there_is_nothing_to_move() {
-    let request = Request { vehicle_folder: None, watch_s: 1.0, wiggle: true, stop: false };
+    let request = Request { vehicle_folder: None, rig: None, watch_s: 1.0, wiggle: true, stop: false };
     let mut nobody = crate::device::ports::PortConnector::new("nowhere", 115_200);
     let clock = crate::device::line::SystemClock::start();
     let error = run(&request, &mut nobody, &clock, &mut |_| None).unwrap_err();

@@ -24,7 +24,16 @@ pub fn analysis(analysis: &Analysis, in_use: &[Vec<InUse>], calibration: &[Stand
         .collect();
     let calibration = calibration.iter().map(CalibrationRow::of).collect();
     let articulation_sharing = analysis.sharing.iter().map(Share::of).collect();
-    text(&Document { format: FORMAT, axles, articulation_sharing, calibration })
+    let remarks = analysis.axles.iter().flat_map(|axle| &axle.remarks).chain(&analysis.remarks);
+    let remarks = remarks.map(String::as_str).collect();
+    text(&Document {
+        format: FORMAT,
+        axles,
+        articulation_sharing,
+        calibration,
+        load_n: analysis.facts.load_n,
+        remarks,
+    })
 }
 
 #[derive(Serialize)]
@@ -33,6 +42,9 @@ struct Document<'a> {
     axles: Vec<Axle<'a>>,
     articulation_sharing: Vec<Share<'a>>,
     calibration: Vec<CalibrationRow<'a>>,
+    /// As typed in for a rock or a shove.
+    load_n: Option<f64>,
+    remarks: Vec<&'a str>,
 }
 
 #[derive(Serialize)]

@@ -17,7 +17,8 @@ pub fn comparison(comparison: &Comparison) -> String {
             findings: axle.findings.iter().map(Found::of).collect(),
         })
         .collect();
-    text(&Document { format: FORMAT, axles })
+    let remarks = comparison.axles.iter().flat_map(|axle| &axle.analysis.remarks).chain(&comparison.remarks);
+    text(&Document { format: FORMAT, axles, remarks: remarks.map(String::as_str).collect(), vehicles: None })
 }
 
 /// Two runs as JSON: `first` and `second` in place of `designed` and `measured`.
@@ -31,13 +32,28 @@ pub fn runs(runs: &RunsComparison) -> String {
             findings: Vec::new(),
         })
         .collect();
-    text(&Document { format: FORMAT, axles })
+    text(&Document {
+        format: FORMAT,
+        axles,
+        remarks: runs.remarks.iter().map(String::as_str).collect(),
+        vehicles: Some(Vehicles { first: &runs.first_vehicle, second: &runs.vehicle }),
+    })
 }
 
 #[derive(Serialize)]
 struct Document<'a, N> {
     format: u32,
     axles: Vec<Axle<'a, N>>,
+    remarks: Vec<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    vehicles: Option<Vehicles<'a>>,
+}
+
+/// Whose runs two runs are.
+#[derive(Serialize)]
+struct Vehicles<'a> {
+    first: &'a str,
+    second: &'a str,
 }
 
 #[derive(Serialize)]

@@ -47,7 +47,7 @@ fn axle(axle: &AxlePrediction) -> Value {
         "position": match axle.position { Position::Front => "front", Position::Rear => "rear" },
         "mobility": axle.mobility,
         "redundant": axle.redundant,
-        "notes": axle.notes,
+        "notes": axle.implausible.iter().chain(&axle.notes).collect::<Vec<_>>(),
         "ride_shift": axle.ride_shift.as_ref().map(pose),
         "ride": numbers(&axle.ride.numbers),
         "ride_u": numbers(&axle.ride_u),

@@ -15,6 +15,7 @@ pub fn sensors(reach: &Reach) -> String {
         vehicle: &reach.vehicle,
         axles: reach.axles.iter().map(Axle::of).collect(),
         calibration: reach.calibration.iter().map(CalibrationRow::of).collect(),
+        remarks: &reach.remarks,
     })
 }
 
@@ -24,6 +25,7 @@ struct Document<'a> {
     vehicle: &'a str,
     axles: Vec<Axle<'a>>,
     calibration: Vec<CalibrationRow<'a>>,
+    remarks: &'a [String],
 }
 
 #[derive(Serialize)]

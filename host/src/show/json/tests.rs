@@ -47,7 +47,7 @@ fn holes() -> Vec<Vec<InUse>> {
 #[test]
 fn an_analysis_has_its_shape() {
     let document = parsed(&super::analysis(&sample::analysis(), &holes(), &[]));
-    has(&document, &["format", "axles", "articulation_sharing", "calibration"]);
+    has(&document, &["format", "axles", "articulation_sharing", "calibration", "load_n", "remarks"]);
     assert_eq!(document["format"], 1);
     let axle = &document["axles"][0];
     has(
@@ -120,7 +120,7 @@ fn links_say_which_hole_the_motion_fits() {
 #[test]
 fn a_comparison_has_its_shape() {
     let document = parsed(&super::comparison(&sample::comparison()));
-    has(&document, &["format", "axles"]);
+    has(&document, &["format", "axles", "remarks"]);
     let axle = &document["axles"][0];
     has(axle, &["name", "numbers", "findings"]);
     has(&axle["numbers"], &vocabulary());
@@ -139,6 +139,7 @@ fn a_comparison_has_its_shape() {
 #[test]
 fn two_runs_are_first_and_second() {
     let document = parsed(&super::runs(&sample::runs()));
+    has(&document, &["format", "axles", "remarks", "vehicles"]);
     let axle = &document["axles"][0];
     has(axle, &["name", "numbers", "findings"]);
     for number in axle["numbers"].as_object().expect("numbers").values() {

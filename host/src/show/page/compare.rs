@@ -25,7 +25,8 @@ pub fn runs_side_by_side(
                 dt { (what) } dd { a href=(run_path(folder, name)) { (name) } }
             }
         }
-        @for axle in &runs.axles { (axle_section(axle, vehicle, setting)) }
+        @if let Some(before) = verdict::before_runs(runs) { p { (before) } }
+        @for axle in &runs.axles { (axle_section(axle, runs.of_two_vehicles(), vehicle, setting)) }
         (origin::remarks(&[], &runs.remarks))
         p { @let other = if refitted { "" } else { "&refitted=yes" };
             a href=(format!("/compare?vehicle={}&first={}&second={}{other}", path_part(folder), path_part(names[0]), path_part(names[1]))) {
@@ -37,10 +38,10 @@ pub fn runs_side_by_side(
     Frame::new(setting, Place::Runs, &title).page(&body)
 }
 
-fn axle_section(axle: &AxleRuns, vehicle: &Vehicle, setting: &Setting) -> Markup {
+fn axle_section(axle: &AxleRuns, two_vehicles: bool, vehicle: &Vehicle, setting: &Setting) -> Markup {
     html! {
         section {
-            h1.verdict { (words::capital(&axle.name)) " axle: " (verdict::of_runs(axle)) }
+            h1.verdict { (words::capital(&axle.name)) " axle: " (verdict::of_runs(axle, two_vehicles)) }
             (verdicts::tally(&axle.numbers))
             p.note { (PLUS_MINUS) }
             h2 { "The numbers" }

@@ -10,7 +10,14 @@ fn setting() -> Setting {
 }
 
 fn listing() -> Listing {
-    Listing { runs: Vec::new(), earlier: 0, services: Vec::new(), one_number: false, said: Vec::new() }
+    Listing {
+        runs: Vec::new(),
+        earlier: 0,
+        services: Vec::new(),
+        one_number: false,
+        with_drawn_give: false,
+        said: Vec::new(),
+    }
 }
 
 fn rigged() -> super::Rigged {

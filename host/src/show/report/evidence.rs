@@ -85,7 +85,8 @@ pub fn travel(axle: &AxleComparison, units: Units) -> Markup {
         dl.facts {
             dt { "Heave in this run" } dd { (phrases::heave_range(analysis, units)) }
             dt { "Articulation in this run" } dd { (phrases::roll_range(analysis, units)) }
-            @for (side, index) in ["left", "right"].into_iter().zip(&analysis.ramp_travel_index) {
+            @let climbed = phrases::climbed(analysis);
+            @for (side, index) in ["left", "right"].into_iter().zip(&analysis.ramp_travel_index).filter(|_| climbed) {
                 dt { "Ramp travel index, " (side) " wheel up" } dd { (phrases::ramp_index(index, units)) }
             }
         }

@@ -3,7 +3,7 @@
 use super::Options;
 use crate::jobs::cautions::CAUTIONS;
 use crate::judge::Comparison;
-use crate::show::words;
+use crate::show::{phrases, words};
 use maud::{Markup, html};
 
 /// Run, files by content, counts of readings.
@@ -19,6 +19,9 @@ pub fn provenance(comparison: &Comparison, options: &Options) -> Markup {
                 @if let Some(recorded) = &options.recorded { dt { "Recorded" } dd { (recorded) } }
                 @if let Some(angle) = comparison.facts.ramp_angle_rad {
                     dt { "Ramp" } dd { (options.units.angle().set_to(angle, 1)) }
+                }
+                @if let Some(load_n) = comparison.facts.load_n {
+                    dt { "Load as typed in" } dd { (phrases::load(load_n, options.units)) }
                 }
                 @if !comparison.facts.notes.is_empty() { dt { "Notes" } dd { @for line in comparison.facts.notes.lines() { div { (line) } } } }
                 dt { "Readings" }

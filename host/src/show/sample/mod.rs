@@ -384,6 +384,8 @@ pub fn runs() -> RunsComparison {
     let axle = &comparison.axles[0];
     RunsComparison {
         vehicle: comparison.vehicle.clone(),
+        first_vehicle: comparison.vehicle.clone(),
+        unpaired: [Vec::new(), Vec::new()],
         first: provenance("ramp-1"),
         second: provenance("ramp-2"),
         axles: vec![AxleRuns { name: axle.name.clone(), numbers: axle.numbers.clone() }],

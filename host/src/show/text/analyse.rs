@@ -20,7 +20,7 @@ pub fn analysis(analysis: &Analysis, vehicle: &Vehicle, options: &Options) -> St
             &format!("{lead}: {}", verdict::of_analysis(&answers, &axle.links, options.units)),
             Ink::Strong,
         );
-        parts::measured_on(&mut page, &analysis.provenance.run, &analysis.facts);
+        parts::measured_on(&mut page, &analysis.provenance.run, &analysis.facts, options.units);
         page.paragraph(PLUS_MINUS, Ink::Faint);
         numbers(&mut page, &answers);
         parts::travel(&mut page, axle, options.units);

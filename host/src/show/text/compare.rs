@@ -19,7 +19,7 @@ pub fn comparison(comparison: &Comparison, vehicle: &Vehicle, options: &Options)
             page.paragraph(&reason, Ink::Plain);
         }
         page.paragraph(&Tally::of(&axle.numbers).sentence(), Ink::Plain);
-        parts::measured_on(&mut page, &comparison.provenance.run, &comparison.facts);
+        parts::measured_on(&mut page, &comparison.provenance.run, &comparison.facts, options.units);
         page.paragraph(PLUS_MINUS, Ink::Faint);
         findings(&mut page, &axle.findings, options.units);
         numbers(&mut page, &rows::of_comparison(axle, vehicle, options.units), "drawn");

@@ -3,11 +3,12 @@
 use super::Options;
 use super::page::{Ink, Page};
 use super::table::{Cells, Table};
-use crate::history::quantity::Quantity;
+use crate::history::quantity::{OfLink, Quantity};
 use crate::history::record::Entry;
 use crate::history::service::ServiceEvent;
 use crate::jobs::history::{Listed, Listing};
 use crate::jobs::service::Record;
+use crate::measure::Status;
 use crate::show::units::{PLUS_MINUS, Units};
 use crate::show::wear::{counted, scale};
 use crate::show::words;
@@ -34,7 +35,6 @@ pub fn history(listing: &Listing, options: &Options) -> String {
         page.paragraph("hingeline record or hingeline import makes one.", Ink::Faint);
     }
     for vehicle in &vehicles {
-        page.heading(vehicle);
         of_vehicle(&mut page, listing, vehicle, options.units);
     }
     if listing.earlier > 0 {
@@ -56,6 +56,7 @@ pub fn history(listing: &Listing, options: &Options) -> String {
 fn of_vehicle(page: &mut Page, listing: &Listing, vehicle: &str, units: Units) {
     let runs: Vec<&Listed> = listing.runs.iter().filter(|r| r.run.facts.vehicle == vehicle).collect();
     let columns = columns(&runs, listing.one_number);
+    page.heading(&title(vehicle, &columns, listing.one_number));
     let axles: BTreeSet<&String> = columns.iter().map(|c| &c.0).collect();
     let heading = |(axle, quantity): &Column| {
         let unit = scale(quantity, units).unit.trim();
@@ -74,26 +75,62 @@ fn of_vehicle(page: &mut Page, listing: &Listing, vehicle: &str, units: Units) {
         }
         let cells = match &run.run.facts.problem {
             Some(problem) => Cells::Remark(format!("not measured: {problem}")),
-            None if columns.is_empty() => Cells::Remark("nothing measured".into()),
+            None if columns.is_empty() => Cells::Remark("nothing that moved".into()),
             None => Cells::Values(columns.iter().map(|c| cell(run, c, units)).collect()),
         };
         table.rows.push((run.run.facts.run.clone(), cells));
     }
     table.rows.extend(services.map(service_row));
     page.table(&table);
+    if columns.iter().any(|(_, q)| matches!(q, Quantity::Link(OfLink::Play, _))) {
+        page.paragraph(&whole_play(listing.with_drawn_give), Ink::Faint);
+    }
 }
 
-/// Which columns: what was asked for, else the numbers of every axle that a run measured.
+/// The vehicle, and what stands under the names of links or was asked for by itself.
+fn title(vehicle: &str, columns: &[Column], one_number: bool) -> String {
+    match columns.first() {
+        Some((_, Quantity::Link(of, _))) => format!("{vehicle}: {} of each link", of.words()),
+        Some((_, quantity)) if one_number => format!("{vehicle}: {}", quantity.label()),
+        _ => vehicle.to_owned(),
+    }
+}
+
+/// Which columns: what was asked for; else the numbers of every axle that a run measured, or the play of its links where no run
+/// measured a number.
 fn columns(runs: &[&Listed], one_number: bool) -> Vec<Column> {
+    if one_number {
+        return those(runs, |_| true);
+    }
+    let measured = |entry: &Entry| entry.measured.measured().is_some();
+    let numbers =
+        those(runs, |e| matches!(&e.quantity, Quantity::Number(k) if SHOWN.contains(k)) && measured(e));
+    if !numbers.is_empty() {
+        return numbers;
+    }
+    let looked_for = |entry: &Entry| measured(entry) || entry.measured.status == Status::NotResolved;
+    those(runs, |e| matches!(&e.quantity, Quantity::Link(OfLink::Play, _)) && looked_for(e))
+}
+
+/// Every axle and quantity of which a run has an entry that is wanted, in the order of the results.
+fn those(runs: &[&Listed], wanted: impl Fn(&Entry) -> bool) -> Vec<Column> {
     let mut columns: Vec<Column> = Vec::new();
-    for (axle, entry) in runs.iter().flat_map(|r| &r.entries) {
-        let shown = one_number || matches!(&entry.quantity, Quantity::Number(key) if SHOWN.contains(key));
+    for (axle, entry) in runs.iter().flat_map(|r| &r.entries).filter(|(_, entry)| wanted(entry)) {
         let column = (axle.clone(), entry.quantity.clone());
-        if shown && !columns.contains(&column) {
+        if !columns.contains(&column) {
             columns.push(column);
         }
     }
     columns
+}
+
+/// Why `wear` tells of the same play otherwise.
+fn whole_play(with_drawn_give: bool) -> String {
+    let less = match with_drawn_give {
+        true => ", and takes off what bushes give as drawn before your limit counts",
+        false => "",
+    };
+    format!("All the play that each run measured; hingeline wear tells its level over the runs{less}.")
 }
 
 fn short(quantity: &Quantity) -> String {
@@ -155,6 +192,7 @@ mod tests {
     use crate::history::service::Work;
     use crate::history::store::RunRow;
     use crate::history::store::tests::record;
+    use crate::measure::Measured;
     use crate::show::csv;
 
     /// Two runs with work in between, and one that could not be measured.
@@ -184,6 +222,7 @@ mod tests {
             earlier: 4,
             services: vec![("Bramble".into(), event)],
             one_number: number.is_some(),
+            with_drawn_give: false,
             said: vec!["The history was damaged.".into()],
         }
     }
@@ -193,6 +232,62 @@ mod tests {
         let page = history(&listing(None), &Options::default());
         assert!(page.lines().all(|l| l.chars().count() <= crate::show::text::WIDTH), "{page}");
         insta::assert_snapshot!(page);
+    }
+
+    /// The runs of the listing as rocks: no number was excited, and of two links the play of one is resolved.
+    fn rocked() -> Listing {
+        let mut listing = listing(None);
+        let play = |link: &str, measured| Entry {
+            quantity: Quantity::Link(OfLink::Play, link.into()),
+            measured,
+            budget: None,
+        };
+        for run in &mut listing.runs {
+            run.entries.retain(|(_, entry)| entry.quantity.name() != "play_m");
+            for (_, entry) in &mut run.entries {
+                entry.measured = Measured::without(Status::NotExcited, "it hardly rolled");
+            }
+            if let Some((axle, _)) = run.entries.first().cloned() {
+                run.entries.extend([
+                    (axle.clone(), play("lower left", Measured::new(4e-4, 3e-5))),
+                    (
+                        axle,
+                        play(
+                            "upper left",
+                            Measured::without(Status::NotResolved, "less than the wires tell"),
+                        ),
+                    ),
+                ]);
+            }
+        }
+        listing
+    }
+
+    #[test]
+    fn runs_that_only_rocked_are_listed_with_their_play() {
+        let mut listing = rocked();
+        listing.with_drawn_give = true;
+        let page = history(&listing, &Options::default());
+        assert!(page.starts_with("Bramble: play of each link\n"), "{page}");
+        assert!(page.contains("lower left") && page.contains("0.400 ± 0.059"), "{page}");
+        assert!(page.contains("upper left") && page.contains("not resolved"), "{page}");
+        assert!(!page.contains("roll steer") && !page.contains("not excited"), "{page}");
+        let flowing = page.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            flowing.contains("wear tells its level over the runs, and takes off what bushes give as drawn"),
+            "{page}"
+        );
+    }
+
+    #[test]
+    fn a_number_that_was_asked_for_is_the_title() {
+        let mut links = rocked();
+        links.one_number = true;
+        links.runs.iter_mut().for_each(|run| run.entries.retain(|(_, e)| e.quantity.name() == "play_m"));
+        let page = history(&links, &Options::default());
+        assert!(page.starts_with("Bramble: play of each link\n") && !page.contains("bushes"), "{page}");
+        let index = history(&listing(Some("ramp_travel_index_left")), &Options::default());
+        assert!(index.starts_with("Bramble: ramp travel index, left wheel up\n"), "{index}");
     }
 
     #[test]

@@ -63,6 +63,22 @@ pub fn wrapped_to(columns: usize, text: &str) -> String {
     text.lines().map(line).collect::<Vec<_>>().join("\n")
 }
 
+/// Text with its lines broken where a screen of so many columns has no room for them; what is broken off hangs under the line's
+/// beginning. A line that is a command stays whole, to be pasted.
+pub fn fitted(text: &str, columns: usize) -> String {
+    let columns = columns.max(page::LEAST);
+    let fit = |line: &str| {
+        let bare = line.trim_start();
+        if line.chars().count() <= columns || bare.starts_with("hingeline ") {
+            return line.to_owned();
+        }
+        let indent = " ".repeat(line.chars().count() - bare.chars().count());
+        let lines = page::wrap(bare, columns.saturating_sub(indent.len()));
+        lines.iter().map(|part| format!("{indent}{part}")).collect::<Vec<_>>().join("\n")
+    };
+    text.split('\n').map(fit).collect::<Vec<_>>().join("\n")
+}
+
 /// How text is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Options {

@@ -7,10 +7,11 @@ use crate::show::entries::Entry;
 use crate::show::units::Scale;
 use crate::show::{Units, flex, phrases, words};
 
-/// Which run it was.
-pub fn measured_on(page: &mut Page, run: &str, facts: &Facts) {
+/// Which run it was, with the load as a person typed it in.
+pub fn measured_on(page: &mut Page, run: &str, facts: &Facts, units: Units) {
     let test = facts.test.as_ref().map(|t| format!(", test: {t}")).unwrap_or_default();
-    page.paragraph(&format!("Run {run}{test}."), Ink::Plain);
+    let load = facts.load_n.map(|n| format!(", pulled with {} as typed in", phrases::load(n, units)));
+    page.paragraph(&format!("Run {run}{test}{}.", load.unwrap_or_default()), Ink::Plain);
 }
 
 /// Sentences to read beside the results.
@@ -21,6 +22,13 @@ pub fn remarks(page: &mut Page, remarks: &[String]) {
     page.heading("Mind");
     for remark in remarks {
         page.item("!", &format!("{}.", words::capital(remark.trim_end_matches('.'))));
+    }
+}
+
+/// Sentences that put all the rest in doubt: they stand right under the first one.
+pub fn cautions(page: &mut Page, cautions: &[String]) {
+    for caution in cautions {
+        page.item("!", caution);
     }
 }
 
@@ -44,7 +52,8 @@ pub fn travel(page: &mut Page, axle: &AxleAnalysis, units: Units) {
     page.heading("How far does it go?");
     page.entry('·', Ink::Plain, "heave in this run", &[phrases::heave_range(axle, units)]);
     page.entry('·', Ink::Plain, "articulation in this run", &[phrases::roll_range(axle, units)]);
-    for (side, index) in ["left", "right"].into_iter().zip(&axle.ramp_travel_index) {
+    let climbed = phrases::climbed(axle);
+    for (side, index) in ["left", "right"].into_iter().zip(&axle.ramp_travel_index).filter(|_| climbed) {
         let label = format!("ramp travel index, {side} wheel up");
         let sign = if index.index.measured().is_some() { '·' } else { '?' };
         page.entry(sign, Ink::Plain, &label, &[phrases::ramp_index(index, units)]);

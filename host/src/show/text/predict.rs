@@ -35,9 +35,11 @@ impl Told<'_> {
         page.gap();
         let lead = format!("{}, {} axle, as drawn", self.name, self.axle.name);
         page.paragraph(&format!("{lead}: {}", verdict::of_prediction(&self.answers)), Ink::Strong);
+        parts::cautions(page, &self.axle.implausible);
         if let Some(binds) = self.binds_in_roll() {
             page.paragraph(&binds, Ink::Plain);
         }
+        self.decisive(page);
         if first {
             page.paragraph(&plus_minus(&[self.vehicle], self.units), Ink::Faint);
         }
@@ -52,6 +54,13 @@ impl Told<'_> {
         joints::shaft(page, self.axle, self.units);
         joints::room(page, self.axle, self.units);
         parts::remarks(page, &self.remarks());
+    }
+
+    /// What does not go as drawn, before everything that does.
+    pub(super) fn decisive(&self, page: &mut Page) {
+        for line in self.beyond() {
+            page.item("!", &line);
+        }
     }
 
     /// The loads that were asked for, on a page of their own.

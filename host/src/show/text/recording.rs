@@ -34,10 +34,12 @@ pub fn recorded(recorded: &Recorded) -> String {
     let mut page = Page::plain(WIDTH);
     let phases: Vec<&str> = recorded.phases.iter().map(|p| p.words()).collect();
     let phases = if phases.is_empty() { "no phase".to_owned() } else { words::list(&phases) };
-    page.paragraph(
-        &format!("Recorded {:.0} s with {phases}; it ended because {}.", recorded.seconds, recorded.why),
-        Ink::Plain,
-    );
+    // Trouble that ended it is told by itself, with what to do about it.
+    let why = match &recorded.trouble {
+        Some(trouble) if trouble.to_string() == recorded.why => String::new(),
+        _ => format!("; it ended because {}", recorded.why),
+    };
+    page.paragraph(&format!("Recorded {:.0} s with {phases}{why}.", recorded.seconds), Ink::Plain);
     let mut counts = format!("{} readings received, {} lost", recorded.received, recorded.lost);
     if recorded.damaged_frames > 0 {
         counts.push_str(&format!(", {} frames damaged on the line and left out", recorded.damaged_frames));

@@ -1,8 +1,8 @@
 //! What a set of sensors can and cannot see, and what to add.
 
-use super::Options;
 use super::calibrate::standings;
 use super::page::{Ink, Page};
+use super::{Options, parts};
 use crate::jobs::sensors::{AxleReach, NumberReach, Reach};
 use crate::show::questions::Question;
 use crate::show::rows::label;
@@ -17,9 +17,12 @@ const SHOWN: usize = 4;
 /// The reach of a rig as text.
 pub fn sensors(reach: &Reach, options: &Options) -> String {
     let mut page = Page::new(options);
-    for axle in &reach.axles {
+    for (k, axle) in reach.axles.iter().enumerate() {
         page.gap();
         page.paragraph(&format!("{}, {} axle: {}", reach.vehicle, axle.name, verdict(axle)), Ink::Strong);
+        if k == 0 {
+            parts::cautions(&mut page, &reach.remarks);
+        }
         let phases: Vec<&str> = reach.phases.iter().map(|p| p.words()).collect();
         page.paragraph(
             &format!("With {} in {}.", words::list(&axle.sensors), words::list(&phases)),

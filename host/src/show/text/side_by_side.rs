@@ -41,6 +41,10 @@ fn group(page: &mut Page, axles: &[Told]) {
     let Some(first) = axles.first() else { return };
     let [end, _] = words::position(first.axle.position);
     for told in axles {
+        decisive(page, told);
+    }
+    gains(page, axles);
+    for told in axles {
         told.states(page, &format!("{}, {} axle, at the states asked for", told.name, told.axle.name));
     }
     for block in axles.chunks(COLUMNS) {
@@ -69,7 +73,16 @@ fn group(page: &mut Page, axles: &[Told]) {
         joints::room(page, told.axle, told.units);
         parts::remarks(page, &told.remarks());
     }
-    gains(page, axles);
+}
+
+/// What puts a layout's numbers in doubt, and what does not go as drawn, under its name.
+fn decisive(page: &mut Page, told: &Told) {
+    let named = |text: String| format!("{}, {} axle: {text}", told.name, told.axle.name);
+    let binds = told.binds_in_roll().map(|text| text.replacen("It binds", "it binds", 1));
+    let all = told.axle.implausible.iter().cloned().chain(binds).chain(told.beyond());
+    for text in all {
+        page.item("!", &named(text));
+    }
 }
 
 fn names_of(axles: &[Told]) -> Vec<String> {

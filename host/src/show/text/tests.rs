@@ -5,6 +5,8 @@ use crate::design::Wanted;
 use crate::design::loads::LoadCase;
 use crate::files::starters::Layout;
 use crate::jobs::predict::{Predicted, PredictedVehicle};
+use crate::measure::{Measured, Status};
+use crate::run::Phase;
 use crate::show::{Units, sample};
 use crate::vehicle::file::parse;
 
@@ -41,6 +43,35 @@ fn two_runs_say_first_whether_anything_changed() {
 }
 
 #[test]
+fn a_run_that_climbed_nothing_says_nothing_of_ramps_and_tells_its_load() {
+    let mut rock = sample::analysis();
+    let told = |of: &crate::measure::Analysis| analysis(of, &sample::bramble(), &Options::default());
+    assert!(told(&rock).contains("ramp travel index") && !told(&rock).contains("as typed in"));
+    let axle = &mut rock.axles[0];
+    axle.path.iter_mut().for_each(|point| point.phase = Phase::RockForward);
+    for index in &mut axle.ramp_travel_index {
+        index.index = Measured::without(Status::NotExcited, "the run has no climb on this side");
+    }
+    rock.facts.load_n = Some(3000.0);
+    let text = told(&rock);
+    assert!(!text.contains("ramp travel index"), "{text}");
+    assert!(text.contains("pulled with 3000 N as typed in."), "{text}");
+}
+
+#[test]
+fn two_vehicles_differ_and_have_not_changed() {
+    let mut compared = sample::runs();
+    compared.first_vehicle = "Thistle".into();
+    let text = runs(&compared, &sample::bramble(), &Options::default());
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.starts_with("These are two vehicles, Thistle in the first run and Bramble in the second"),
+        "{text}"
+    );
+    assert!(text.contains("between the two.") && !text.contains("it changed"), "{text}");
+}
+
+#[test]
 fn lines_fit_a_terminal_and_plus_minus_is_explained_once() {
     for units in [Units::Mm, Units::In] {
         for text in all(&Options { units, ..Options::default() }) {
@@ -71,7 +102,7 @@ fn a_reason_that_many_numbers_share_is_said_once() {
     let mut analysed = sample::analysis();
     let reason = "the run has no bounce, ramp or obstacle phase with data";
     for measured in analysed.axles[0].measured.values_mut() {
-        *measured = crate::measure::Measured::without(Status::NotExcited, reason);
+        *measured = Measured::without(Status::NotExcited, reason);
     }
     let text = analysis(&analysed, &sample::bramble(), &Options::default());
     let flowing = text.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -158,4 +189,19 @@ fn predictions_of_every_layout_fit_a_terminal() {
             }
         }
     }
+}
+
+#[test]
+fn lines_that_a_screen_has_no_room_for_hang_under_their_beginning() {
+    let long = "hingeline: there is no run \"ten\"\n\n  Name a run folder or a table by its path, or record a run first.\n  hingeline record --port /dev/ttyUSB0 --vehicle Bramble --plan still,bounce";
+    let lines = |columns| super::fitted(long, columns).lines().map(str::to_owned).collect::<Vec<_>>();
+    assert_eq!(lines(200).join("\n"), long);
+    let narrow = lines(40);
+    let (command, prose) = narrow.split_last().expect("lines");
+    assert_eq!(
+        command, "  hingeline record --port /dev/ttyUSB0 --vehicle Bramble --plan still,bounce",
+        "to be pasted"
+    );
+    assert!(prose.iter().all(|line| line.chars().count() <= 40), "{prose:?}");
+    assert_eq!(prose[2..], ["  Name a run folder or a table by its", "  path, or record a run first."]);
 }

@@ -56,6 +56,9 @@ fn joints(page: &mut Page, axle: &AxleWear, wear: &Wear, options: &Options) {
         let text = "No limit is given: [axle.wear] with play_m = 0.001 in vehicle.toml says when a joint counts as worn (here at 1 mm).";
         page.paragraph(text, Ink::Faint);
     }
+    if axle.joints.iter().any(|j| j.drawn_give.is_some()) {
+        page.paragraph(say::AS_DRAWN, Ink::Faint);
+    }
     let (told, unmeasured): (Vec<_>, Vec<_>) =
         axle.joints.iter().partition(|j| j.state != JointState::NotMeasured);
     for joint in told {

@@ -59,6 +59,9 @@ fn section(axles: &[Told], vehicles: &[&PredictedVehicle], options: &Options) ->
         section aria-labelledby=(format!("{end}-verdict")) {
             h1.verdict id=(format!("{end}-verdict")) { (whole(&gains::headline(axles))) }
             p.note { (plus_minus(vehicles, options.units)) " " (phrases::ONLY_DRAWN) }
+            @for told in axles {
+                @for caution in &told.axle.implausible { p.caution-line { (caution) } }
+            }
             (gains::by_question(axles))
             (figures::drawings(axles))
             (figures::curves(axles))

@@ -103,14 +103,17 @@ impl Telling<'_> {
             page.item("", "[axle.wish]");
             page.item("", &format!("{key} = {{ min = 40, max = 90, weight = 1 }}"));
         }
-        for wish in &self.axle.wishes {
+        for (k, wish) in self.axle.wishes.iter().enumerate() {
             let scale = self.units.of(wish.wanted.key);
             let mut sentences = vec![limits(&wish.wanted, self.units)];
             if wish.wanted.wish.weight != 1.0 {
                 sentences[0] += &format!(", weighs {}", wish.wanted.wish.weight);
             }
             if let Some([least, greatest]) = wish.span {
-                let (least, greatest) = (scale.bare_with_u(least, None), scale.with_u(greatest, None));
+                let told = std::iter::once(&self.axle.present).chain(&self.axle.best);
+                let u = told.filter_map(|candidate| candidate.u_of_wish(k)).reduce(f64::min);
+                let (least, greatest) = (scale.as_known(least, u), scale.as_known(greatest, u));
+                let greatest = format!("{greatest}{}", scale.unit);
                 sentences.push(format!("the holes give {least} to {greatest}"));
             }
             page.entry('·', Ink::Plain, &wish_label(&wish.wanted), &sentences);
