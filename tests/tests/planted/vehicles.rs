@@ -17,6 +17,7 @@ const JITTER_M: f64 = 0.02;
 const PITCH_M: f64 = 0.02;
 const LOW_M: f64 = 0.02;
 const LONG_M: f64 = 6e-3;
+const LONGER_M: f64 = 10e-3;
 const PLAY_M: f64 = 8e-4;
 /// A sound joint pair of the random vehicles as drawn, N/m; one that went soft gives ten times as much.
 const SOUND_N_PER_M: f64 = 8e6;
@@ -62,6 +63,7 @@ pub enum Kind {
     Nothing,
     /// Nothing either, rocked and shoved.
     Tight,
+    LongerLink,
 }
 
 impl Kind {
@@ -127,7 +129,7 @@ pub fn planted(kind: Kind, seed: u64) -> Planted {
     mix(&mut built, &mut dice);
     let mut clipped = rig.clone();
     let names = plant(kind, &mut built, &mut clipped, &mut dice);
-    if kind == Kind::LongLink {
+    if matches!(kind, Kind::LongLink | Kind::LongerLink) {
         tape(&mut drawn, &built, &mut dice);
     }
     Planted { drawn, built, rig, clipped, names }
@@ -187,6 +189,7 @@ fn plant(kind: Kind, built: &mut Vehicle, clipped: &mut Rig, dice: &mut ChaCha8R
         Kind::SoftBush => link.stiffness_n_per_m = link.stiffness_n_per_m.map(|k| k / SOFTER),
         // The axle goes where its links put it, and is zeroed there.
         Kind::LongLink => link.length_m = Some(link.drawn_length_m() + LONG_M),
+        Kind::LongerLink => link.length_m = Some(link.drawn_length_m() + LONGER_M),
         Kind::Sensor => return vec![wrong_bolt(clipped, dice)],
         Kind::Nothing | Kind::Tight => return Vec::new(),
     }
