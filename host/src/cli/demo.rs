@@ -29,7 +29,7 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
-    let options = report::Options { units: Units::Mm, recorded: None, made: Some(now()) };
+    let options = report::Options { made: Some(now()), ..Default::default() };
     let mut teller = Teller::new(screen, Units::Mm, false);
     let request = demo::Request {
         folder: args.dir.clone(),

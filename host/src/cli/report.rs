@@ -117,7 +117,8 @@ fn of_run(args: &Args, run: &str, screen: &Screen) -> Result<Made, Failure> {
     let (comparison, vehicle) = (&compared.comparison, &compared.source.vehicle);
     let minute = |stamp: &String| stamp.replacen('T', " ", 1).chars().take(16).collect();
     let recorded = comparison.provenance.recorded.as_ref().map(minute);
-    let options = report::Options { units, recorded, made: Some(now()) };
+    let calibration = compared.source.calibration.clone();
+    let options = report::Options { units, recorded, made: Some(now()), calibration };
     let pictures = match &args.pictures {
         Some(_) => report::pictures(comparison, vehicle, units, PNG_SCALE)?,
         None => Vec::new(),
@@ -134,7 +135,8 @@ fn of_wear(args: &Args, vehicle: &str, screen: &Screen) -> Result<Made, Failure>
     };
     let found = wear::run(&request, &mut |p| screen.redraw_measuring(p))?;
     screen.redraw_end();
-    let options = report::Options { units: screen.units(args.units), recorded: None, made: Some(now()) };
+    let options =
+        report::Options { units: screen.units(args.units), made: Some(now()), ..Default::default() };
     let html = found.vehicles.iter().map(|wear| report::wear(wear, &found.said, &options)).collect();
     let verdict = found.vehicles.iter().map(report::wear_verdict).collect();
     Ok(Made { html, verdict, pictures: Vec::new() })
@@ -154,7 +156,7 @@ fn of_vehicles(args: &Args, vehicles: Vec<PathBuf>, units: Units) -> Result<Made
         ..predict::Request::default()
     };
     let predicted = predict::run(&request)?;
-    let options = report::Options { units, recorded: None, made: Some(now()) };
+    let options = report::Options { units, made: Some(now()), ..Default::default() };
     let pictures = match &args.pictures {
         Some(_) => designed::pictures(&predicted, units, PNG_SCALE)?,
         None => Vec::new(),

@@ -11,6 +11,7 @@ use super::motion::{self, samples, seen, states};
 use super::numbers::{self, Excitation, FREE};
 use super::observe::Observer;
 use super::path::{Path, PathPoint, directions, follow, follow_again};
+use super::pitched;
 use super::play;
 use super::result::*;
 use super::ride::{RidePose, ride_pose};
@@ -144,6 +145,7 @@ impl AxleRun<'_> {
             Some(fit) => {
                 let mut at = numbers::at_state(&facts, fit, &excitation, 0.0, 0.0);
                 steered(&mut at.numbers, &mut at.budget, &steer, (0.0, 0.0), &excitation);
+                pitched::at_ride(&mut at, self.ride.as_ref(), self.axle.position);
                 (at.numbers, at.budget, at.dearest)
             }
             None => (nothing_moved(&facts), BTreeMap::new(), BTreeMap::new()),
@@ -155,8 +157,6 @@ impl AxleRun<'_> {
         let turned = play::turned(&self.path, self.instants, &lines, self.step_s);
         let links = self.links(&lines, fit.as_ref(), seen, &states, &turned);
         let chi_square_per_dof = suspect::agreement(&self.path.points);
-        let ramp_travel_index =
-            ramp::indices(self.vehicle, self.axle, self.recording, self.instants, &self.path);
         let path = pose_points(&self.path.points);
         AxleAnalysis {
             envelope: envelope(self.axle, &path),
@@ -167,7 +167,7 @@ impl AxleRun<'_> {
             budget,
             dearest,
             along,
-            ramp_travel_index,
+            ramp_travel_index: self.climbed(),
             links,
             turned,
             stepped: give::stepped(&self.path, self.instants, &lines, self.rig, self.index, self.step_s),
@@ -187,6 +187,10 @@ impl AxleRun<'_> {
             path,
             surfaces: fit,
         }
+    }
+
+    fn climbed(&self) -> [RampIndex; 2] {
+        ramp::indices(self.vehicle, self.axle, self.recording, self.instants, &self.path)
     }
 
     /// Numbers along heave at rest roll and along roll at the heave that went with it, each way apart.
@@ -214,6 +218,7 @@ impl AxleRun<'_> {
                 let here = Excitation::near(&samples.states, travel, heave_m, roll_rad, excitation.seen);
                 let mut at = numbers::at_state(facts, &half, &here, heave_m, roll_rad);
                 steered(&mut at.numbers, &mut at.budget, steer, (heave_m, roll_rad), &here);
+                pitched::along(&mut at, self.ride.as_ref(), self.axle.position);
                 points.push(AlongPoint {
                     heave_m,
                     roll_rad,

@@ -15,6 +15,7 @@ pub mod nuisance;
 pub mod numbers;
 pub mod observe;
 pub mod path;
+mod pitched;
 pub mod play;
 pub mod pose;
 pub mod ramp;

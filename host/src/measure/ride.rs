@@ -23,6 +23,8 @@ const YAW: usize = 5;
 const TAPE_U_M: f64 = 0.002;
 /// How far an axle may sit from where it was drawn before anything was taped, one standard deviation, m and rad.
 const BUILT_U: [f64; COORDINATES] = [0.03, 0.03, 0.03, 0.05, 0.05, 0.03];
+/// How the axle is pitched at the still is told when its standard uncertainty is below this, rad: a degree.
+const TELLING_RAD: f64 = 0.02;
 /// A length is told when its standard uncertainty is below this, m.
 const TELLING_M: f64 = 0.006;
 
@@ -185,6 +187,13 @@ impl RidePose {
         }
         let of_ends = DMatrix::from_fn(count, count, |a, b| lines[a].shared_with(&lines[b]));
         (longer_m, &gradients * &self.covariance * gradients.transpose() + of_ends)
+    }
+
+    /// How far the axle is pitched from where it was drawn, nose down positive, and the standard uncertainty, rad; none where too little
+    /// was measured to tell.
+    pub fn pitch_rad(&self) -> Option<(f64, f64)> {
+        let u = self.covariance[(PITCH, PITCH)].max(0.0).sqrt();
+        (u < TELLING_RAD).then_some((self.pose.pitch_rad, u))
     }
 
     /// How far the axle's centre sits from where it was drawn, m, and the standard uncertainty along that way.

@@ -130,7 +130,13 @@ pub async fn one(State(app): State<Arc<App>>, Path((vehicle, run)): Path<(String
         let mut others = runs_of(&at_work.book.vehicle_folder(&vehicle));
         others.retain(|other| *other != run);
         let others: Vec<String> = others.into_iter().rev().take(OFFERED).collect();
-        Ok(page::run(&comparison, &source.vehicle, [&vehicle, &run], &others, &at_work.setting))
+        Ok(page::run(
+            &comparison,
+            (&source.vehicle, &source.calibration),
+            [&vehicle, &run],
+            &others,
+            &at_work.setting,
+        ))
     });
     shown(&app, page.await)
 }
@@ -143,7 +149,8 @@ pub async fn report(State(app): State<Arc<App>>, Path((vehicle, run)): Path<(Str
         let Compared { source, comparison } = compared(&at_work, &vehicle, &run)?;
         let made = Some((at_work.rim.now)().strftime("%Y-%m-%d %H:%M").to_string());
         let recorded = comparison.provenance.recorded.clone();
-        let options = report::Options { units: at_work.setting.units, recorded, made };
+        let calibration = source.calibration;
+        let options = report::Options { units: at_work.setting.units, recorded, made, calibration };
         Ok(report::html(&comparison, &source.vehicle, &options))
     });
     match file.await {

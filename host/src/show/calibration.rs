@@ -4,6 +4,9 @@ use super::units::{HALF_95, Scale, Units, number};
 use crate::files::Quantity;
 use crate::rig::calibration::{Found, Standing, TumbleFound};
 
+/// What stands above it.
+pub const QUESTION: &str = "Are the sensors calibrated?";
+
 /// The unit in which a sensor's own values are shown.
 fn scale_of(quantity: Option<Quantity>, units: Units) -> Scale {
     match quantity {
@@ -103,11 +106,12 @@ fn tumble(f: &TumbleFound) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::rig::calibration::{Entry, HeadingFound, ScaleFound, Void, ZeroFound};
 
-    fn standing(found: Found) -> Standing {
+    /// A calibration of "left travel" that is half a year old.
+    pub fn standing(found: Found) -> Standing {
         let entry = Entry {
             sensor: "left travel".into(),
             found,

@@ -4,6 +4,7 @@ use super::design::stage;
 use super::{Frame, Place, Setting, model, path_part, run_path};
 use crate::jobs::history::Listing;
 use crate::judge::{AxleComparison, Comparison};
+use crate::rig::calibration::Standing;
 use crate::run::plan::Test;
 use crate::show::report::{self, figures};
 use crate::show::wear::counted;
@@ -152,14 +153,15 @@ fn minute(started: &str) -> String {
 /// The page of a run: its report, and what can be done with it. `others` are runs of the same vehicle, the latest first.
 pub fn run(
     comparison: &Comparison,
-    vehicle: &Vehicle,
+    (vehicle, calibration): (&Vehicle, &[Standing]),
     at: [&str; 2],
     others: &[String],
     setting: &Setting,
 ) -> String {
     let [folder, run] = at;
     let recorded = comparison.provenance.recorded.as_deref().map(minute);
-    let options = report::Options { units: setting.units, recorded, made: None };
+    let calibration = calibration.to_vec();
+    let options = report::Options { units: setting.units, recorded, made: None, calibration };
     let body = html! {
         p.where { a href="/" { "Runs" } " / " (folder) " / " (run) " · " a href="#further" { "in space, as one file, beside another run" } }
         (report::sections(comparison, vehicle, &options))

@@ -32,7 +32,7 @@ fn pages() -> Vec<(&'static str, String)> {
         Problem { sentence: "it is gone".into(), hint: Some("look".into()), details: Some("1: x".into()) };
     vec![
         ("runs", super::runs(&listing(), &["Bramble".into()], &Asked::default(), &setting())),
-        ("run", super::run(&comparison, &vehicle, ["Bramble", "r"], &others, &setting())),
+        ("run", super::run(&comparison, (&vehicle, &[]), ["Bramble", "r"], &others, &setting())),
         ("problem", super::problem(&problem, &setting())),
         ("catching up", super::catching_up(Some("Run 1 of 2"), &setting())),
         ("whose axle", super::which_drawing(&["Bramble".into()], &setting())),

@@ -7,7 +7,7 @@ use maud::html;
 
 /// The page of one vehicle's wear; `said` are sentences about the history.
 pub fn wear(wear: &Wear, said: &[String], folder: &str, setting: &Setting) -> String {
-    let options = report::Options { units: setting.units, recorded: None, made: None };
+    let options = report::Options { units: setting.units, ..Default::default() };
     let body = html! {
         p.where { a href="/wear" { "Wear" } " / " (folder) }
         (report::wear_sections(wear, said, &options))

@@ -21,11 +21,12 @@ pub use wear::{wear, wear_sections, wear_verdict};
 
 use super::{Units, verdict, words};
 use crate::judge::{AxleComparison, Comparison};
+use crate::rig::calibration::Standing;
 use crate::vehicle::Vehicle;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// How a report is written.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Options {
     /// Units of the page.
     pub units: Units,
@@ -33,6 +34,8 @@ pub struct Options {
     pub recorded: Option<String>,
     /// When the report was made, in words.
     pub made: Option<String>,
+    /// Where the calibration of each sensor stands; empty without one.
+    pub calibration: Vec<Standing>,
 }
 
 /// The report of a run set beside its design.
@@ -52,6 +55,7 @@ pub fn sections(comparison: &Comparison, vehicle: &Vehicle, options: &Options) -
             (axle_section(axle, comparison, vehicle, options))
         }
         (flex::shared(&comparison.sharing, options.units))
+        (origin::calibration(options))
         (origin::provenance(comparison, options))
         (origin::cautions())
         @for axle in &comparison.axles {

@@ -3,6 +3,7 @@
 use super::Options;
 use crate::jobs::cautions::CAUTIONS;
 use crate::judge::Comparison;
+use crate::show::calibration::{QUESTION, sentences};
 use crate::show::{phrases, words};
 use maud::{Markup, html};
 
@@ -28,10 +29,28 @@ pub fn provenance(comparison: &Comparison, options: &Options) -> Markup {
                 dd { (counts.received) " received, " (counts.lost) " lost, " (counts.excluded) " set aside" }
                 dt { "Vehicle file" } dd { (from.vehicle_hash) }
                 dt { "Rig file" } dd { (from.rig_hash) }
+                @if let Some(hash) = &from.calibration_hash { dt { "Calibration" } dd { (hash) } }
                 dt { "Data" } dd { (from.data_hash) }
                 @if let Some(firmware) = &from.firmware { dt { "Logger's firmware" } dd { (firmware) } }
             }
             p.note { "Files and data are named by their content (BLAKE3): another file has another name." }
+        }
+    }
+}
+
+/// Where every sensor's calibration stands; nothing without one.
+pub fn calibration(options: &Options) -> Markup {
+    html! {
+        @if !options.calibration.is_empty() {
+            section {
+                h2 { (QUESTION) }
+                dl.facts {
+                    @for standing in &options.calibration {
+                        dt { (standing.entry.sensor) }
+                        dd { @for line in sentences(standing, options.units) { div { (words::capital(&line)) "." } } }
+                    }
+                }
+            }
         }
     }
 }

@@ -3,6 +3,8 @@
 use super::{Options, Picture, html, pictures};
 use crate::jobs::cautions::CAUTIONS;
 use crate::judge::{Comparison, Verdict};
+use crate::rig::calibration::{Found, ZeroFound};
+use crate::show::calibration::{QUESTION, tests::standing};
 use crate::show::palette;
 use crate::show::{Units, sample};
 use crate::vehicle::numbers::Key;
@@ -12,6 +14,7 @@ fn report(comparison: &Comparison) -> String {
         units: Units::Mm,
         recorded: Some("17 May 2026, 14:02".into()),
         made: Some("18 May 2026".into()),
+        calibration: Vec::new(),
     };
     html(comparison, &sample::bramble(), &options)
 }
@@ -258,4 +261,18 @@ fn every_picture_is_a_file_that_needs_nothing_else() {
             assert!(text.contains("@font-face"), "{name}");
         }
     }
+}
+
+#[test]
+fn where_the_calibration_stands_is_told_before_the_origin() {
+    let found = ZeroFound { reading: 0.512, offset: 0.003, u: 0.001, factor: 1.0 };
+    let calibration = vec![standing(Found::Zero(found))];
+    let page =
+        html(&sample::comparison(), &sample::bramble(), &Options { calibration, ..Default::default() });
+    let at = |text: &str| page.find(text).unwrap_or_else(|| panic!("no {text}"));
+    assert!(
+        at(QUESTION) < at("Zero calibrated 2026-11-26") && at("Zero calibrated") < at("Where this came from")
+    );
+    assert!(page.contains("190 days old"));
+    assert!(!report(&sample::comparison()).contains(QUESTION), "without one nothing is said");
 }

@@ -5,7 +5,7 @@ use super::page::{Ink, Page};
 use crate::jobs::calibrate::Calibrated;
 use crate::rig::Rig;
 use crate::rig::calibration::{CALIBRATION_FILE, Standing};
-use crate::show::calibration::sentences;
+use crate::show::calibration::{QUESTION, sentences};
 use crate::show::words;
 
 /// A calibration as text.
@@ -43,7 +43,7 @@ pub(super) fn standings(page: &mut Page, standings: &[Standing], options: &Optio
     if standings.is_empty() {
         return;
     }
-    page.heading("Are the sensors calibrated?");
+    page.heading(QUESTION);
     for standing in standings {
         let (sign, ink) = if standing.void.is_some() { ('!', Ink::Bad) } else { ('·', Ink::Plain) };
         page.entry(sign, ink, &standing.entry.sensor, &sentences(standing, options.units));

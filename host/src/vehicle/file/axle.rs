@@ -51,10 +51,8 @@ fn axle(section: &mut Section<'_>, name: Option<String>) -> Option<Axle> {
     let mut names = Names::default();
     let locating = locating(section, &mut names);
     let alternatives = wishes::alternatives(section, &names);
-    let springs = fittings::springs(section);
-    let shocks = fittings::shocks(section);
-    let bump_stops = fittings::bump_stops(section);
-    let straps = fittings::straps(section);
+    let (springs, shocks) = (fittings::springs(section), fittings::shocks(section));
+    let (bump_stops, straps) = (fittings::bump_stops(section), fittings::straps(section));
     let driveshaft = fittings::driveshaft(section);
     let drag_link = fittings::drag_link(section);
     let keep_outs = fittings::keep_outs(section);

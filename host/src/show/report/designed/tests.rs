@@ -29,7 +29,7 @@ fn three() -> Predicted {
 }
 
 fn page(predicted: &Predicted) -> String {
-    let options = Options { units: Units::Mm, recorded: None, made: Some("18 May 2026".into()) };
+    let options = Options { made: Some("18 May 2026".into()), ..Default::default() };
     html(predicted, &options)
 }
 
