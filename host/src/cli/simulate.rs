@@ -9,7 +9,7 @@ use crate::device::line::SystemClock;
 use crate::explain::pasted;
 use crate::files::logbook::RIG_FILE;
 use crate::jobs::calibrate::Work;
-use crate::jobs::simulate;
+use crate::jobs::simulate::{self, Astray};
 use std::path::{Path, PathBuf};
 
 /// A logger on a virtual vehicle on a virtual ramp, behind a serial port of its own.
@@ -139,6 +139,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
             screen.tell(&elsewhere(progress.port, args));
             progress.warning.iter().for_each(|warning| screen.remark(warning));
         }
+        if let Some(astray) = progress.astray {
+            screen.remark(&other_plan(astray, args));
+        }
         if told != Some(progress.phase) {
             told = Some(progress.phase);
             if let Some(phase) = progress.phase {
@@ -151,6 +154,22 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     let truth = ended.deviation.map_or_else(String::new, |d| format!(" What was done to the vehicle: {d}."));
     screen.tell(&format!("{:.0} virtual seconds, {} bytes read.{truth}", ended.seconds, ended.bytes));
     Ok(Ending::Done)
+}
+
+/// That the recording follows another plan than is played here.
+fn other_plan(astray: Astray, args: &Args) -> String {
+    let what = match astray {
+        Astray::StoppedIn(phase) => {
+            format!("the recording stopped in \"{}\", before all of the test was played", phase.words())
+        }
+        Astray::GoesOn => "the test is over, and the recording goes on".to_owned(),
+    };
+    format!("{what}: it may follow another plan. As it is played here: --plan \"{}\".", plan_words(args))
+}
+
+/// The phases with commas between, as `record` takes them.
+fn plan_words(args: &Args) -> String {
+    args.plan.0.iter().map(|p| p.words()).collect::<Vec<_>>().join(",")
 }
 
 /// What to type in another terminal.
@@ -170,8 +189,7 @@ fn elsewhere(port: &str, args: &Args) -> String {
         }
         Some(work) => format!("calibrate {name} {} … --port {port}, the positions as here", work.word()),
         None => {
-            let plan: Vec<&str> = args.plan.0.iter().map(|p| p.words()).collect();
-            format!("record --port {port} --vehicle {name} --plan \"{}\"", plan.join(","))
+            format!("record --port {port} --vehicle {name} --plan \"{}\"", plan_words(args))
         }
     };
     format!(

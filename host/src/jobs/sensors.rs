@@ -105,12 +105,19 @@ pub struct NumberReach {
     pub why: Option<String>,
     /// Difference that would count as agreement, SI.
     pub limit: f64,
+    /// Whether the builder stated it; else it follows from the tolerance of the drawn points.
+    pub stated: bool,
 }
 
 impl NumberReach {
     /// Whether a vehicle that is as drawn could be told to be so: `limit ≥ 2u`.
     pub fn can_agree(&self) -> bool {
         self.u.is_some_and(|u| self.limit >= 2.0 * u)
+    }
+
+    /// The least limit with which it could, SI; none where the number is out of reach.
+    pub fn least_limit(&self) -> Option<f64> {
+        self.u.map(|u| 2.0 * u)
     }
 }
 
@@ -292,6 +299,7 @@ fn numbers(axle: &Axle, designed_u: &Numbers, analysis: Option<&AxleAnalysis>) -
                     None => Some("the sensors say nothing of how the axle moves against the chassis".into()),
                 },
                 limit: verdict::limit(key, stated, designed_u.get(key)),
+                stated: stated.is_some(),
             }
         })
         .collect()

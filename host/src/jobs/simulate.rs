@@ -22,10 +22,13 @@ use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
 
+mod astray;
 mod image;
 #[cfg(test)]
 mod tests;
 
+pub use astray::Astray;
+use astray::{Follower, Played};
 pub use image::{Image, built_image};
 
 /// Virtual time that passes at once, µs: short enough for answers to come soon.
@@ -89,6 +92,8 @@ pub struct Progress<'a> {
     pub phase: Option<Phase>,
     /// Why a recording from this port would be refused; none where it would not.
     pub warning: Option<&'a str>,
+    /// How a recording goes that follows another plan than is played here; none where that is not seen.
+    pub astray: Option<Astray>,
 }
 
 /// A simulation that ended.
@@ -181,9 +186,12 @@ pub fn run(
     let (hands, missing) = by_hand(request, &rig)?;
     let warning = pace::warning(&rig);
     let limit_us = request.seconds.map_or(u64::MAX, |s| (s * 1e6) as u64);
-    let mut go_on = |port: &str, open: bool, now_us: u64, phase: Option<Phase>| {
-        let warning = warning.as_deref();
-        watch(&Progress { port, open, seconds: now_us as f64 * 1e-6, phase, warning }) && now_us < limit_us
+    let mut follower = Follower::new(request);
+    let mut go_on = |port: &str, open: bool, played: Played| {
+        let (now_us, phase, warning) = (played.now_us, played.phase, warning.as_deref());
+        let astray = follower.see(&played);
+        let progress = Progress { port, open, seconds: now_us as f64 * 1e-6, phase, warning, astray };
+        watch(&progress) && now_us < limit_us
     };
     let (now_us, bytes) = match &request.image {
         Some(image) => {
@@ -214,8 +222,8 @@ fn by_hand(request: &Request, rig: &Rig) -> Result<(Hands, Vec<usize>), Simulate
     Ok((Hands { swapped, moves: if request.wiggle { rig.sensors.len() } else { 0 } }, missing))
 }
 
-/// Asked at every turn with the port, whether it is open, the device time in µs, and the phase: whether to go on.
-type GoOn<'a> = dyn FnMut(&str, bool, u64, Option<Phase>) -> bool + 'a;
+/// Asked at every turn with the port, whether it is open, and where the test is: whether to go on.
+type GoOn<'a> = dyn FnMut(&str, bool, Played) -> bool + 'a;
 
 /// Runs the firmware natively; gives the device time at the end, µs, and the bytes that were sent.
 fn native(
@@ -236,7 +244,9 @@ fn native(
     let mut faults = request.bad_line_seed.map(|seed| Faults::new(seed, Rates { unplug: 0.0, ..Rates::BAD }));
     let pace = Pace { speed: request.speed, faults: faults.as_mut() };
     let bytes = serve(&mut logger, &mut port, clock, pace, &mut |logger, port, open| {
-        go_on(port.path(), open, logger.now_us(), logger.phase())
+        let streaming = Some(logger.is_streaming());
+        let (now_us, phase, over) = (logger.now_us(), logger.phase(), logger.is_over());
+        go_on(port.path(), open, Played { now_us, phase, over, streaming })
     })
     .map_err(SimulateError::Port)?;
     Ok((logger.now_us(), bytes))

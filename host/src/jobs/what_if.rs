@@ -104,6 +104,8 @@ pub struct Tried {
     pub vehicle: Vehicle,
     /// Which axle, counted from 0.
     pub axle_index: usize,
+    /// How often it is held beyond what is needed.
+    pub redundant: usize,
     /// At ride height.
     pub ride: Numbers,
     /// Standard uncertainties of these; empty where they were not asked for.
@@ -174,7 +176,8 @@ pub fn run(request: &Request<'_>) -> Result<Tried, WhatIfError> {
     let shown = at(request.shown.0, request.shown.1)?;
     let ride = mechanism.numbers(mechanism.ride());
     let ride_u = if request.with_u { number_u(&vehicle, index)? } else { Numbers::default() };
-    Ok(Tried { axle_index: index, ride, ride_u, flex, heave, roll, shown, vehicle })
+    let redundant = mechanism.redundant();
+    Ok(Tried { axle_index: index, redundant, ride, ride_u, flex, heave, roll, shown, vehicle })
 }
 
 fn moved(request: &Request<'_>) -> Result<Vehicle, WhatIfError> {
@@ -226,6 +229,7 @@ mod tests {
             let (tried, predicted) = (run(&whole).unwrap(), crate::design::predict(&vehicle).unwrap());
             let axle = &predicted.axles[0];
             assert_eq!(tried.ride, axle.ride.numbers, "{word}");
+            assert_eq!(tried.redundant, axle.redundant, "{word}");
             assert_eq!(tried.ride_u, axle.ride_u, "{word}");
             assert_eq!(tried.vehicle, vehicle, "{word}");
             let ends = |states: &[AtState]| [states[0].heave_m, states[states.len() - 1].heave_m];

@@ -98,8 +98,17 @@ impl Suspect<'_> {
 }
 
 fn finding(element: String, text: String, size: Option<(f64, f64)>, probability: f64) -> Finding {
-    let (size, u) = size.unzip();
-    Finding { kind: FindingKind::Length, element, text, size, u, probability, explains: Vec::new() }
+    let (undecided, (size, u)) = (size.is_none(), size.unzip());
+    Finding {
+        kind: FindingKind::Length,
+        element,
+        undecided,
+        text,
+        size,
+        u,
+        probability,
+        explains: Vec::new(),
+    }
 }
 
 #[cfg(test)]

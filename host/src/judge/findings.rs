@@ -190,6 +190,7 @@ fn unexplained() -> Finding {
     Finding {
         kind: FindingKind::Hardpoint,
         element: "more than one bracket, or a sensor".into(),
+        undecided: true,
         text: "The links' lengths seem to change as the axle moves, and no single bracket or hole explains it: check first that every sensor is clipped where rig.toml says, then tape every bracket.".into(),
         size: None,
         u: None,
@@ -227,7 +228,8 @@ fn named(evidence: &Evidence<'_>, brackets: &[Bracket], weighed: &Weighed) -> Fi
             None,
         ),
     };
-    Finding { kind, element, text, size, u, probability: weighed.probability, explains: Vec::new() }
+    let probability = weighed.probability;
+    Finding { kind, element, undecided: false, text, size, u, probability, explains: Vec::new() }
 }
 
 fn holes_text(brackets: &[Bracket], holes: &[(usize, usize)]) -> (String, f64) {
@@ -282,6 +284,7 @@ fn one_of(evidence: &Evidence<'_>, brackets: &[Bracket], group: &[&Weighed]) -> 
             .filter(|e| !e.is_empty())
             .collect::<Vec<_>>()
             .join(" or "),
+        undecided: true,
         text: format!("The data fit one of these and do not decide: {}.", lines.join("; or ")),
         size: None,
         u: None,

@@ -234,6 +234,7 @@ fn named(turned: &Turned, lines: &[Line], k: usize, probability: f64) -> Finding
     Finding {
         kind: FindingKind::Play,
         element: name.clone(),
+        undecided: false,
         text: format!(
             "\"{name}\" goes {:.1} ± {:.1} mm to and fro when the load turns round ({}), more than its joints should give: look at the joints of both its ends, and at the bolts in their brackets.",
             1e3 * size_m,
@@ -260,6 +261,7 @@ fn one_of(
     Finding {
         kind: FindingKind::Play,
         element: group.iter().map(|k| lines[*k].name.as_str()).collect::<Vec<_>>().join(" or "),
+        undecided: true,
         text: format!(
             "Something is loose when the load turns round ({}), and the sensors cannot tell which of these it is: {}. Hold a finger across each joint while somebody rocks the vehicle.",
             turned.load.word(),

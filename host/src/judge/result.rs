@@ -85,6 +85,8 @@ pub struct Finding {
     pub kind: FindingKind,
     /// The element, or the elements among which the data do not decide.
     pub element: String,
+    /// Whether the data leave open which of several it is.
+    pub undecided: bool,
     /// One sentence in a builder's words: what, how much, where to put the tape.
     pub text: String,
     /// Its size, m (hardpoint, hole, length, play).

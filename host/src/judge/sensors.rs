@@ -11,9 +11,10 @@ pub fn findings(suspects: &[Suspect]) -> Vec<Finding> {
     names.sort_unstable();
     names.dedup();
     let probability = suspects.iter().map(|s| s.probability).sum();
-    let finding = |element: String, text: String, size, u| Finding {
+    let finding = |element: String, text: String, size: Option<f64>, u| Finding {
         kind: FindingKind::Sensor,
         element,
+        undecided: size.is_none(),
         text,
         size,
         u,

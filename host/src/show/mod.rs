@@ -2,6 +2,7 @@
 //! Nothing here computes a result, prints or reads a file; everything returns a string or bytes.
 
 pub mod beside;
+pub mod binding;
 pub mod calibration;
 pub mod clearances;
 pub mod csv;

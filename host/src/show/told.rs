@@ -1,5 +1,6 @@
 //! One axle of one vehicle as drawn, ready to be told: what text and report say of it, each in its own way.
 
+use super::binding::{Binding, push};
 use super::entries::{self, Entry};
 use super::rows::{self, Answer};
 use super::units::{PLUS_MINUS, Units};
@@ -7,9 +8,6 @@ use super::{clearances, driveshaft, phrases, words};
 use crate::design::CommonStates;
 use crate::design::prediction::{AtState, AxlePrediction, EndKind, Reached, TravelEnd};
 use crate::jobs::predict::PredictedVehicle;
-
-/// Less roll moment than this at a state is no bind, N·m: rounding of a layout that moves freely.
-pub const FREE_NM: f64 = 1e-6;
 
 /// One axle of one vehicle, ready to be told.
 #[derive(Debug)]
@@ -49,17 +47,22 @@ impl<'a> Told<'a> {
         if self.units == Units::Mm { 1 } else { 2 }
     }
 
+    /// What is known of its bind.
+    fn binding(&self) -> Binding<'a> {
+        let (redundant, drawn) = (self.axle.redundant, self.drawn());
+        Binding { redundant, drawn, flex: &self.common.flex, units: self.units }
+    }
+
     /// Whether bushes have to give for the axle to articulate.
     pub fn elastic(&self) -> bool {
-        let flexed = self.common.flex.iter().filter_map(|f| f.at.outcome.as_ref().ok());
-        flexed.map(|r| r.roll_moment_nm.abs()).fold(0.0, f64::max) > FREE_NM
+        self.binding().elastic()
     }
 
     /// How many motions its links leave, in words.
     pub fn freedom(&self) -> String {
         let held = match self.axle.redundant {
             0 => "nothing is held twice".to_owned(),
-            _ => format!("it is held {} more than need be", self.times()),
+            _ => format!("it is held {} more than need be", self.binding().times()),
         };
         let free = match self.axle.mobility {
             2 => "the links leave free what should be free: up and down, and articulation".to_owned(),
@@ -69,34 +72,9 @@ impl<'a> Told<'a> {
         format!("{free}; {held}{gives}.")
     }
 
-    /// How often it is held beyond what is needed.
-    fn times(&self) -> String {
-        match self.axle.redundant {
-            1 => "once".to_owned(),
-            n => format!("{n} times"),
-        }
-    }
-
     /// That the axle cannot articulate but for the give of its bushes, in one sentence; nothing where it can.
     pub fn binds_in_roll(&self) -> Option<String> {
-        if self.axle.redundant == 0 || !self.elastic() {
-            return None;
-        }
-        let arms = self.drawn().is_some_and(|axle| axle.locating.radius_arms.len() > 1);
-        let why = match arms {
-            true => "its radius arms and the axle are one rigid piece".to_owned(),
-            false => format!("its links hold it {} more than need be", self.times()),
-        };
-        let flexed = self.common.flex.iter().find_map(|f| Some((f.at.roll_rad, f.at.outcome.as_ref().ok()?)));
-        let push = flexed.map(|(roll_rad, reached)| {
-            format!(
-                ", which {} at {}",
-                self.push(roll_rad, reached),
-                words::articulation(roll_rad, self.units)
-            )
-        });
-        let push = push.unwrap_or_default();
-        Some(format!("It binds in roll: {why}, so that it articulates only by the give of its bushes{push}."))
+        self.binding().in_roll()
     }
 
     /// What the bushes hold when flexed by the common angle, and at both ends of the articulation; nothing where none gives.
@@ -114,14 +92,8 @@ impl<'a> Told<'a> {
         let energy = self.units.energy().with_u(reached.strain_energy_j, None);
         Entry::plain(
             &words::articulation(roll_rad, self.units),
-            vec![format!("the bushes {} and hold {energy}", self.push(roll_rad, reached))],
+            vec![format!("the bushes {} and hold {energy}", push(roll_rad, reached, self.units))],
         )
-    }
-
-    /// Which way bushes push, and how hard.
-    fn push(&self, roll_rad: f64, reached: &Reached) -> String {
-        let way = if reached.roll_moment_nm * roll_rad < 0.0 { "on" } else { "back" };
-        format!("push {way} with {}", self.units.moment().with_u(reached.roll_moment_nm.abs(), None))
     }
 
     /// Each end of the travel with what stops it, and where stops, straps and shocks are met.

@@ -197,7 +197,7 @@ pub fn likeliest_reason(axle: &AxleComparison) -> Option<String> {
     let mut findings = axle.findings.iter().filter(|f| f.kind != FindingKind::Play);
     let finding = findings.next().filter(|_| Tally::of(&axle.numbers).differs > 0)?;
     // Where the data do not decide, what they leave open is a list, which stands under "Why".
-    if finding.size.is_none() && finding.element.contains(" or ") {
+    if finding.undecided {
         return Some(format!(
             "Likeliest reason: {}; the data do not decide which (see Why).",
             finding.element

@@ -105,6 +105,11 @@ impl VirtualLogger {
         self.stage.phase(self.now_us())
     }
 
+    /// Whether somebody has it stream.
+    pub fn is_streaming(&self) -> bool {
+        self.was_streaming
+    }
+
     /// Whether the test is over.
     pub fn is_over(&self) -> bool {
         self.stage.is_over(self.now_us())

@@ -72,6 +72,23 @@ fn with_all_sensors_there_it_says_so_and_ends_with_0() {
 }
 
 #[test]
+fn a_rig_file_may_take_the_place_of_the_vehicles_own() {
+    let bench = Bench::start(&[]);
+    let own = bench.folder.path().join("Bramble/rig.toml");
+    let whole = std::fs::read_to_string(&own).unwrap();
+    std::fs::write(own.with_file_name("bench.toml"), &whole).unwrap();
+    std::fs::write(&own, whole.replacen("rate_hz", "rate_hertz", 1)).unwrap();
+    assert_eq!(bench.device(&["--vehicle", "Bramble"]).status.code(), Some(2), "its own has a mistake");
+    for vehicle in [&["--vehicle", "Bramble"][..], &[]] {
+        let all = [vehicle, &["--rig", "Bramble/bench.toml", "--seconds", "1.5"]].concat();
+        let output = bench.device(&all);
+        let told = text(&output.stdout);
+        assert_eq!(output.status.code(), Some(0), "{told}{}", text(&output.stderr));
+        assert!(told.starts_with("The logger answers, and all 8 sensors for Bramble read."), "{told}");
+    }
+}
+
+#[test]
 fn one_missing_sensor_is_named_with_what_to_check_and_ends_with_3() {
     let rig = hingeline_names();
     let bench = Bench::start(&["--missing", &rig[7]]);

@@ -1,5 +1,6 @@
 //! `simulate --image`: a machine image under an emulator, behind the same kind of port.
 
+use super::astray::Played;
 use super::{GoOn, PATIENCE_US, REST, SimulateError, WAITING};
 use crate::device::line::Clock;
 use crate::explain::Failure;
@@ -71,7 +72,8 @@ fn serve(
             logger.feed(buffer.get(..count).unwrap_or_default())?;
         }
         let open = heard != Heard::Nobody;
-        if !go_on(port.path(), open, elapsed_us(logger, leaping), logger.phase()) {
+        let (now_us, phase) = (elapsed_us(logger, leaping), logger.phase());
+        if !go_on(port.path(), open, Played { now_us, phase, over: false, streaming: None }) {
             return Ok(sent);
         }
         let now_us = clock.now_us();

@@ -68,6 +68,7 @@ function set(id, html) {
 
 function put(redrawn, rests) {
   set("first", redrawn.first);
+  set("binds", redrawn.binds);
   set("numbers", redrawn.numbers);
   redrawn.drawings.forEach((svg, k) => set(`view-${k}`, svg));
   turn.show(JSON.parse(redrawn.model));

@@ -3,6 +3,7 @@
 use super::{Frame, Place, Setting, model, path_part};
 use crate::geometry::Pose;
 use crate::jobs::what_if::{Handle, MOST_M, Tried};
+use crate::show::binding::Binding;
 use crate::show::drawing::{self, Designed, Size};
 use crate::show::report::evidence::whole;
 use crate::show::rows::{self, Answer, Row};
@@ -32,6 +33,8 @@ pub fn which_drawing(vehicles: &[String], setting: &Setting) -> String {
 pub struct Redrawn {
     /// The numbers that stay in sight.
     pub first: String,
+    /// That the axle binds in roll; empty where it does not.
+    pub binds: String,
     /// All numbers.
     pub numbers: String,
     /// Side, rear, plan.
@@ -45,12 +48,14 @@ pub struct Redrawn {
 /// An axle with its points moved beside the axle as it is drawn.
 pub fn redrawn(tried: &Tried, drawn: &Tried, units: Units) -> Redrawn {
     let (now, before) = (answers(tried, units), answers(drawn, units));
+    let binds = binding(tried, units).in_roll();
     Redrawn {
         first: first(&now, &before).into_string(),
+        binds: html! { @if let Some(binds) = &binds { (whole(binds)) } }.into_string(),
         numbers: numbers(&now, &before).into_string(),
         drawings: drawings(tried, units),
         model: turned(tried, drawn),
-        told: told(&now),
+        told: binds.into_iter().fold(told(&now), |told, binds| format!("{told} {binds}")),
     }
 }
 
@@ -58,6 +63,11 @@ fn answers(tried: &Tried, units: Units) -> Vec<Answer> {
     let Some(axle) = tried.vehicle.axles.get(tried.axle_index) else { return Vec::new() };
     let ride = (&tried.ride, &tried.ride_u);
     rows::of_drawn(axle.position, ride, &tried.flex, tried.vehicle.wheelbase_m, units)
+}
+
+fn binding(tried: &Tried, units: Units) -> Binding<'_> {
+    let drawn = tried.vehicle.axles.get(tried.axle_index);
+    Binding { redundant: tried.redundant, drawn, flex: &tried.flex, units }
 }
 
 fn all(answers: &[Answer]) -> impl Iterator<Item = &Row> {
@@ -163,6 +173,7 @@ pub fn board(
         @if vehicle.axles.len() > 1 { (other_axles(folder, vehicle, drawn.axle_index)) }
         noscript { p { "Moving points needs scripts, which this browser does not run. hingeline predict tells the same numbers." } }
         dl.in-sight #first { (PreEscaped(&parts.first)) }
+        p.caution-line #binds { (PreEscaped(&parts.binds)) }
         p.hidden #told role="status" aria-live="polite" {}
         p.caution-line #trouble role="alert" hidden {}
         div.board #board data-vehicle=(path_part(folder)) data-axle=(drawn.axle_index) {

@@ -1,9 +1,12 @@
 //! What holds for every page: nothing inline, nothing from outside, landmarks, names for what can be touched.
 
 use super::{Asked, Problem, Setting};
+use crate::files::starters::Layout;
 use crate::jobs::history::Listing;
 use crate::jobs::what_if;
 use crate::show::{Units, sample};
+use crate::vehicle::Vehicle;
+use crate::vehicle::file::parse;
 
 fn setting() -> Setting {
     Setting { logbook: "shed".into(), units: Units::Mm, page_token: "0".repeat(32) }
@@ -43,16 +46,14 @@ fn pages() -> Vec<(&'static str, String)> {
 }
 
 fn board() -> String {
-    let vehicle = sample::bramble();
-    let request = what_if::Request {
-        vehicle: &vehicle,
-        axle_index: 0,
-        changes: Vec::new(),
-        shown: (0.0, 0.0),
-        with_u: true,
-    };
+    board_of(&sample::bramble())
+}
+
+fn board_of(vehicle: &Vehicle) -> String {
+    let request =
+        what_if::Request { vehicle, axle_index: 0, changes: Vec::new(), shown: (0.0, 0.0), with_u: true };
     let drawn = what_if::run(&request).unwrap();
-    super::board("Bramble", &vehicle, &what_if::handles(&vehicle.axles[0]), &drawn, &setting())
+    super::board("Bramble", vehicle, &what_if::handles(&vehicle.axles[0]), &drawn, &setting())
 }
 
 #[test]
@@ -83,6 +84,14 @@ fn every_page_has_its_landmarks_one_skip_link_and_a_title() {
             assert!(field.contains("</label>"), "{name}: a field without a label: {field:.60}");
         }
     }
+}
+
+#[test]
+fn the_drawing_board_says_that_a_layout_binds_in_roll() {
+    let of = |layout: Layout| parse(&layout.vehicle_text("Bramble"), "vehicle.toml").unwrap();
+    let arms = board_of(&of(Layout::RadiusArm));
+    assert!(arms.contains("It binds in roll: its radius arms and the axle are one rigid piece"), "{arms}");
+    assert!(!board_of(&of(Layout::ThreeLink)).contains("binds in roll"));
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::figures::{ASPECT, Over, pieces, told, with_unit};
 use super::{Line, Look, Plot, Point, slug};
 use crate::design::prediction::{AtState, AxlePrediction, Reached};
-use crate::show::told::FREE_NM;
+use crate::show::binding::FREE_NM;
 use crate::show::units::{Scale, Units};
 use crate::show::{rows, words};
 use crate::vehicle::Position;

@@ -307,6 +307,7 @@ fn findings() -> Vec<Finding> {
     let finding = |kind, element: &str, text: &str| Finding {
         kind,
         element: element.into(),
+        undecided: false,
         text: text.into(),
         size: None,
         u: None,

@@ -8,6 +8,7 @@ use crate::show::questions::Question;
 use crate::show::rows::label;
 use crate::show::units::{HALF_95, PLUS_MINUS, Scale, Units};
 use crate::show::words;
+use crate::vehicle::numbers::Key;
 
 const COORDINATES: [&str; 6] = ["fore and aft", "sideways", "up and down", "articulation", "pitch", "yaw"];
 
@@ -29,6 +30,9 @@ pub fn sensors(reach: &Reach, options: &Options) -> String {
             Ink::Plain,
         );
         page.paragraph(PLUS_MINUS, Ink::Faint);
+        if let Some(finer) = too_fine(axle) {
+            page.item("!", &finer);
+        }
         page.heading("What do they see of the axle's movement?");
         for (k, name) in COORDINATES.iter().enumerate() {
             let scale = if k < 3 { options.units.length() } else { options.units.angle() };
@@ -65,6 +69,30 @@ fn verdict(axle: &AxleReach) -> String {
     )
 }
 
+/// Which limits are finer than the sensors reach, and what to write where they may be wider.
+fn too_fine(axle: &AxleReach) -> Option<String> {
+    let short: Vec<&NumberReach> = axle.numbers.iter().filter(|n| n.u.is_some() && !n.can_agree()).collect();
+    let names: Vec<&str> = short.iter().map(|n| label(n.key)).collect();
+    let write: Vec<String> =
+        short.iter().filter_map(|n| Some((n.key, n.least_limit()?))).map(agree).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "However well the axle is as drawn, these sensors will never say so of {}: the limits are finer than twice what \
+             they reach. Wider ones, where they would do: [axle.agree] in vehicle.toml with {}. Finer sensors: see what \
+             would help most.",
+            words::list(&names),
+            words::list(&write)
+        )
+    })
+}
+
+/// A limit as the vehicle file has it, SI, two digits rounded up: `roll_steer_rad_per_rad = 0.0079`.
+fn agree((key, least): (Key, f64)) -> String {
+    let place = 10f64.powi(least.log10().floor() as i32 - 1);
+    let decimals = usize::try_from(-(place.log10().round() as i32)).unwrap_or(0);
+    format!("{} = {:.decimals$}", key.as_str(), (least / place).ceil() * place)
+}
+
 fn numbers(page: &mut Page, axle: &AxleReach, question: Question, units: Units) {
     let asked: Vec<&NumberReach> = axle.numbers.iter().filter(|n| question.keys().contains(&n.key)).collect();
     if asked.is_empty() {
@@ -78,8 +106,10 @@ fn numbers(page: &mut Page, axle: &AxleReach, question: Question, units: Units) 
                 page.entry('·', Ink::Plain, label(number.key), &[half_width(scale, u)])
             }
             Some(u) => {
+                let whose = if number.stated { "your limit" } else { "the limit by the drawing's tolerance" };
                 let short = format!(
-                    "too coarse to agree with the drawing: that would take ± {} or less",
+                    "too coarse to agree with the drawing: {whose} is {}, which takes ± {} or less",
+                    scale.limit(number.limit),
                     scale.limit(number.limit * 0.5 * HALF_95)
                 );
                 page.entry('!', Ink::Bad, label(number.key), &[half_width(scale, u), short]);

@@ -59,6 +59,22 @@ fn a_run_that_climbed_nothing_says_nothing_of_ramps_and_tells_its_load() {
 }
 
 #[test]
+fn what_the_data_leave_open_is_told_by_their_word_and_not_by_a_name() {
+    let reason = |undecided| {
+        let mut compared = sample::comparison();
+        let finding = &mut compared.axles[0].findings[0];
+        (finding.undecided, finding.size) = (undecided, None);
+        finding.element = "the left or inner travel".into();
+        let text = comparison(&compared, &sample::bramble(), &Options::default());
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    assert!(
+        reason(true).contains("Likeliest reason: the left or inner travel; the data do not decide which")
+    );
+    assert!(!reason(false).contains("do not decide which"), "{}", reason(false));
+}
+
+#[test]
 fn two_vehicles_differ_and_have_not_changed() {
     let mut compared = sample::runs();
     compared.first_vehicle = "Thistle".into();
