@@ -21,7 +21,7 @@ use super::surface::{Samples, SurfaceFit};
 use super::suspect::{self, Suspect};
 use super::{MeasureError, ramp, residuals};
 use crate::geometry::placed::PlacedBody;
-use crate::rig::Rig;
+use crate::rig::{ForceSensor, Kind, Rig};
 use crate::run::{Phase, Recording};
 use crate::vehicle::numbers::{AxleFacts, Key};
 use crate::vehicle::{Axle, Vehicle};
@@ -72,7 +72,18 @@ pub fn analyse(vehicle: &Vehicle, rig: &Rig, recording: &Recording) -> Result<An
         counts: recording.counts,
         facts: recording.facts.clone(),
         provenance: recording.provenance.clone(),
-        remarks: recording.remarks.clone(),
+        remarks: recording.remarks.iter().cloned().chain(kept_only(rig)).collect(),
+    })
+}
+
+/// What is said of force sensors inside links.
+fn kept_only(rig: &Rig) -> impl Iterator<Item = String> {
+    rig.sensors.iter().filter_map(|sensor| {
+        let Kind::Force(ForceSensor { link: Some(link), .. }) = &sensor.kind else { return None };
+        Some(format!(
+            "\"{}\" reads the force in \"{link}\": that is kept with the run and exported, and no result uses it; what links give is measured with a force sensor on the strap or the jack, without `link`",
+            sensor.name
+        ))
     })
 }
 
@@ -451,5 +462,30 @@ fn pose_point(point: &PathPoint, way: Direction) -> PosePoint {
         chi_square: estimate.chi_square,
         redundancy: estimate.redundancy,
         direction: phase.travels().then_some(way),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::files::starters::Layout;
+
+    #[test]
+    fn a_force_sensor_inside_a_link_is_said_to_be_kept_only() {
+        let text = Layout::TriangulatedFourLink.vehicle_text("Bramble");
+        let vehicle = crate::vehicle::file::parse(&text, "vehicle.toml").expect("a starter");
+        let of = |place: &str| {
+            let rig = format!(
+                "format = 1\n[[sensor]]\nname = \"cell\"\nkind = \"force\"\naxle_name = \"rear\"\n{place}scale = 1\n"
+            );
+            let rig = crate::rig::file::parse(&rig, "rig.toml", &vehicle).expect("a rig");
+            kept_only(&rig).collect::<Vec<_>>()
+        };
+        assert!(of("").is_empty(), "one on the strap is measured with");
+        let told = of("link = \"lower left\"\n");
+        assert!(
+            matches!(told.as_slice(), [one] if one.starts_with("\"cell\" reads the force in \"lower left\"")),
+            "{told:?}"
+        );
     }
 }
