@@ -156,7 +156,7 @@ impl AxleRun<'_> {
             Some(fit) => {
                 let mut at = numbers::at_state(&facts, fit, &excitation, 0.0, 0.0);
                 steered(&mut at.numbers, &mut at.budget, &steer, (0.0, 0.0), &excitation);
-                pitched::at_ride(&mut at, self.ride.as_ref(), self.axle.position);
+                pitched::at_ride(&mut at, self.ride.as_ref(), &facts);
                 (at.numbers, at.budget, at.dearest)
             }
             None => (nothing_moved(&facts), BTreeMap::new(), BTreeMap::new()),

@@ -5,20 +5,19 @@ use super::numbers::AtState;
 use super::result::{Measured, Status};
 use super::ride::RidePose;
 use crate::vehicle::Position;
-use crate::vehicle::numbers::Key;
+use crate::vehicle::numbers::{AxleFacts, Key};
 
 /// The angles at the still itself: without a measurement by hand they are the drawing's.
-pub(super) fn at_ride(at: &mut AtState, ride: Option<&RidePose>, position: Position) {
-    if along(at, ride, position) {
+pub(super) fn at_ride(at: &mut AtState, ride: Option<&RidePose>, facts: &AxleFacts) {
+    if along(at, ride, facts.position) {
         return;
     }
-    for key in [Key::PinionAngle, Key::Castor] {
+    for (key, drawn_rad) in [(Key::PinionAngle, facts.pinion_rad), (Key::Castor, facts.castor_rad)] {
         let Some(number) = at.numbers.get_mut(&key).filter(|number| number.measured().is_some()) else {
             continue;
         };
         let why = "at ride height it is taken as drawn, and what it turns by from there is measured: measure it with a level, and write it as [axle.ride_angles]";
-        *number =
-            Measured { value: number.value, u: None, status: Status::FromDesign, why: Some(why.into()) };
+        *number = Measured { value: drawn_rad, u: None, status: Status::FromDesign, why: Some(why.into()) };
         at.budget.remove(&key);
         at.dearest.remove(&key);
     }
@@ -48,6 +47,18 @@ mod tests {
     use crate::measure::result::Budget;
     use std::collections::BTreeMap;
 
+    const DRAWN_RAD: f64 = 0.099;
+
+    fn facts(position: Position) -> AxleFacts {
+        let drawn_rad = Some(DRAWN_RAD);
+        AxleFacts {
+            pinion_rad: drawn_rad,
+            castor_rad: drawn_rad,
+            position,
+            ..crate::measure::synthetic::facts()
+        }
+    }
+
     /// Pinion and castor of 0.1 rad, measured to 1 mrad.
     fn at() -> AtState {
         let budget = Budget { noise: 1e-3, ..Budget::default() };
@@ -71,10 +82,13 @@ mod tests {
         // A pose that is known to two degrees only is no better.
         for ride in [None, Some(ride(0.035))] {
             let mut at = at();
-            at_ride(&mut at, ride.as_ref(), Position::Rear);
+            at_ride(&mut at, ride.as_ref(), &facts(Position::Rear));
             for key in [Key::PinionAngle, Key::Castor] {
                 let number = &at.numbers[&key];
-                assert_eq!((number.status, number.value, number.u), (Status::FromDesign, Some(0.1), None));
+                assert_eq!(
+                    (number.status, number.value, number.u),
+                    (Status::FromDesign, Some(DRAWN_RAD), None)
+                );
                 assert!(!at.budget.contains_key(&key));
             }
         }
@@ -85,7 +99,7 @@ mod tests {
         let nose_down = [(Position::Rear, 0.07), (Position::Front, 0.13)];
         for (position, pinion_rad) in nose_down {
             let mut at = at();
-            at_ride(&mut at, Some(&ride(5e-3)), position);
+            at_ride(&mut at, Some(&ride(5e-3)), &facts(position));
             let (pinion, castor) = (&at.numbers[&Key::PinionAngle], &at.numbers[&Key::Castor]);
             let u = 1e-3f64.hypot(5e-3);
             assert_eq!(pinion.measured(), Some((pinion_rad, u)), "{position:?}");
