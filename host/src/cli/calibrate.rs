@@ -245,7 +245,7 @@ fn record_positions(
     let rig = VehicleFolder::load(&vehicle_folder)?.rig;
     calibrate::checked(&rig, work)?;
     let asked = positions(work, &rig);
-    screen.tell(&text::wrapped(&before(&asked)));
+    screen.tell(&text::wrapped_to(screen.size().0, &before(&asked)));
     let recording = record::Request {
         vehicle_folder,
         shelf: CALIBRATIONS,
@@ -264,10 +264,11 @@ fn record_positions(
         if progress.begun > told {
             told = progress.begun;
             let what = asked.get(told - 1).map_or("", String::as_str);
-            screen.tell(&text::wrapped(&format!(
+            let position = format!(
                 "\nPosition {told} of {}: {what} When it has rested for {HOLD_S} seconds press Enter.",
                 asked.len()
-            )));
+            );
+            screen.tell(&text::wrapped_to(screen.size().0, &position));
         }
         keys.pressed().inspect(|command| stopped |= *command == record::Command::Stop)
     })?;

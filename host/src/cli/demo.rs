@@ -59,7 +59,7 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
         }
     }
     })?;
-    screen.print(&format!("{}\n{}", text::wrapped(&ending(&given)), next(&given)))?;
+    screen.print(&format!("{}\n{}", text::wrapped_to(screen.columns(), &ending(&given)), next(&given)))?;
     if args.open {
         open(&given.report)?;
     }

@@ -114,14 +114,19 @@ impl Screen {
         }
     }
 
-    /// Tells the person something beside the result, on standard error. If even that fails there is nobody to tell.
+    /// Tells the person something beside the result, on standard error, on lines that the screen has room for.
     pub fn tell(&self, text: &str) {
+        self.tell_as_it_is(&self.fitted(text));
+    }
+
+    /// Tells what is laid out already. If even that fails there is nobody to tell.
+    fn tell_as_it_is(&self, text: &str) {
         let _ = writeln!(std::io::stderr().lock(), "{text}");
     }
 
     /// Tells the person something to heed beside the result.
     pub fn remark(&self, text: &str) {
-        self.tell(&self.fitted(&format!("hingeline: {text}")));
+        self.tell(&format!("hingeline: {text}"));
     }
 
     /// Text on lines that the screen has room for, where it is known how much it has.
@@ -213,10 +218,11 @@ impl Screen {
     /// Explains a failure: one sentence, then what to do next.
     pub fn complain(&self, failure: &dyn Explain) {
         let styled = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
-        let text = failure.report(styled).unwrap_or_else(|| match failure.hint() {
-            Some(hint) => self.fitted(&format!("hingeline: {failure}\n\n  {hint}")),
-            None => self.fitted(&format!("hingeline: {failure}")),
-        });
-        self.tell(&text);
+        match (failure.report(styled), failure.hint()) {
+            // A file's lines with what is underlined in them stay as they are.
+            (Some(report), _) => self.tell_as_it_is(&report),
+            (None, Some(hint)) => self.tell(&format!("hingeline: {failure}\n\n  {hint}")),
+            (None, None) => self.tell(&format!("hingeline: {failure}")),
+        }
     }
 }

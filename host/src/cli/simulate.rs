@@ -193,7 +193,7 @@ fn elsewhere(port: &str, args: &Args) -> String {
         }
     };
     format!(
-        "Now, elsewhere: hingeline {other}\nThe virtual builder begins when somebody listens, and presses the logger's button \
+        "Now, elsewhere:\n  hingeline {other}\nThe virtual builder begins when somebody listens, and presses the logger's button \
          at each phase: leave Enter alone. Ctrl-C ends it."
     )
 }

@@ -192,6 +192,13 @@ fn columns_of_the_environment_count_where_there_is_no_terminal() {
     // A complaint stays on its line for whoever reads it with a program, and fits where lines have a width.
     let complain = |columns| widest(&output(&["analyse", "nothing"], columns).stderr).unwrap_or(0);
     assert!(complain(None) > 44 && complain(Some("44")) <= 44);
+    // A command is to be pasted, and stays whole.
+    let simulated = output(&["simulate", "Bramble", "--seconds", "0.2"], Some("44"));
+    let told = String::from_utf8_lossy(&simulated.stderr).into_owned();
+    let (commands, prose): (Vec<&str>, Vec<&str>) =
+        told.lines().partition(|line| line.trim_start().starts_with("hingeline record --port "));
+    assert!(commands.len() == 1 && commands[0].ends_with('"'), "{told}");
+    assert!(prose.iter().all(|line| line.chars().count() <= 44), "{told}");
 }
 
 #[test]
@@ -241,9 +248,9 @@ fn a_recording_that_follows_another_plan_than_is_played_is_told() {
     let shop = shop(&[("Bramble", REAR)]);
     let at = shop.path();
     for (played, recorded, astray) in
-        [("still,bounce,ramp left", "still,bounce", true), ("still,bounce", "still,bounce", false)]
+        [("still,bounce,ramp left,ramp right", "still,bounce", true), ("still,bounce", "still,bounce", false)]
     {
-        let (mut rig, port) = simulated(at, &["--plan", played, "--speed", "20"]);
+        let (mut rig, port) = simulated(at, &["--plan", played, "--speed", "8"]);
         done(at, &["record", "--vehicle", "Bramble", "--port", &port, "--plan", recorded]);
         // What the logger was told at the end has reached it when the simulation has gone round once more.
         std::thread::sleep(std::time::Duration::from_millis(500));

@@ -4,8 +4,9 @@
 use super::Request;
 use crate::run::Phase;
 
-/// Device time that a recording may go on after the test before that is told, µs: its last press was the end of the plan.
-const AFTER_US: u64 = 10_000_000;
+/// Time of the host that a recording may go on after the test before that is told, µs: its last press was the end of the plan, and a
+/// busy computer takes a while to hear of it.
+const AFTER_US: f64 = 10e6;
 
 /// Where the test is at a turn of the loop.
 #[derive(Debug, Clone, Copy)]
@@ -35,6 +36,8 @@ pub(super) struct Follower {
     /// Whether a test is played whose phases a recording counts.
     counts: bool,
     first: Option<Phase>,
+    /// Device time that a recording may go on after the test, µs.
+    after_us: u64,
     streamed: bool,
     /// The phase at the turn before.
     phase: Option<Phase>,
@@ -51,6 +54,7 @@ impl Follower {
         Self {
             counts,
             first: request.plan.first().copied(),
+            after_us: (AFTER_US * request.speed.max(1.0)) as u64,
             streamed: false,
             phase: None,
             moved_on: false,
@@ -76,7 +80,7 @@ impl Follower {
             return None;
         }
         let since_us = *self.over_since_us.get_or_insert(played.now_us);
-        let late = played.now_us.saturating_sub(since_us) > AFTER_US && !self.told_over;
+        let late = played.now_us.saturating_sub(since_us) > self.after_us && !self.told_over;
         self.told_over |= late;
         late.then_some(Astray::GoesOn)
     }
@@ -90,6 +94,7 @@ mod tests {
         Follower {
             counts: true,
             first: Some(Phase::Still),
+            after_us: 10_000_000,
             streamed: false,
             phase: None,
             moved_on: false,

@@ -45,12 +45,8 @@ mod tests;
 
 use super::Units;
 
-/// Text with its paragraphs on lines of a usual screen's width; what follows a dash hangs under its first word.
-pub fn wrapped(text: &str) -> String {
-    wrapped_to(WIDTH, text)
-}
-
-/// As [`wrapped`] for a screen of so many columns, and no wider than a usual one.
+/// Text with its paragraphs on lines of a screen of so many columns, and no wider than a usual one; what follows a dash hangs under
+/// its first word.
 pub fn wrapped_to(columns: usize, text: &str) -> String {
     let width = columns.clamp(page::LEAST, WIDTH);
     let line = |line: &str| match line.strip_prefix("  - ") {
