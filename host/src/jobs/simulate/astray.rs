@@ -39,8 +39,6 @@ pub(super) struct Follower {
     /// Device time that a recording may go on after the test, µs.
     after_us: u64,
     streamed: bool,
-    /// The phase at the turn before.
-    phase: Option<Phase>,
     /// Whether a phase has given way to the next since the logger began to stream.
     moved_on: bool,
     over_since_us: Option<u64>,
@@ -56,7 +54,6 @@ impl Follower {
             first: request.plan.first().copied(),
             after_us: (AFTER_US * request.speed.max(1.0)) as u64,
             streamed: false,
-            phase: None,
             moved_on: false,
             over_since_us: None,
             told_over: false,
@@ -66,14 +63,14 @@ impl Follower {
     /// Looks at a turn; says once what it shows.
     pub fn see(&mut self, played: &Played) -> Option<Astray> {
         let streaming = played.streaming.filter(|_| self.counts)?;
-        let (stopped, phase) = (self.streamed && !streaming, self.phase);
+        let stopped = self.streamed && !streaming;
         if streaming && !self.streamed {
             (self.moved_on, self.over_since_us, self.told_over) = (false, None, false);
         }
         self.moved_on |= streaming && played.phase.is_some() && played.phase != self.first;
-        (self.streamed, self.phase) = (streaming, played.phase);
+        self.streamed = streaming;
         if stopped {
-            return phase.filter(|_| self.moved_on && !played.over).map(Astray::StoppedIn);
+            return played.phase.filter(|_| self.moved_on && !played.over).map(Astray::StoppedIn);
         }
         if !(streaming && played.over) {
             self.over_since_us = None;
@@ -96,7 +93,6 @@ mod tests {
             first: Some(Phase::Still),
             after_us: 10_000_000,
             streamed: false,
-            phase: None,
             moved_on: false,
             over_since_us: None,
             told_over: false,
