@@ -11,6 +11,9 @@ use crate::measure::ride::RidePose;
 /// How far a link's length may be off when it is suspected, standard deviation, m.
 const SUSPECT_M: f64 = 0.010;
 
+/// What is less probable than this is not worth a line.
+const LEAST_LISTED: f64 = 0.02;
+
 /// One link of another length than drawn.
 struct Suspect<'a> {
     name: &'a str,
@@ -39,18 +42,23 @@ pub fn findings(ride: &RidePose, lines: &[Line], centre: Vector3<f64>) -> Vec<Fi
     }
     if first.probability >= NAMED {
         let text = format!(
-            "{}, by what was measured by hand at ride height: tape it from bolt to bolt, and where that is as drawn, its brackets.",
+            "{}, by what was measured by hand at ride height: tape it from bolt to bolt; where that is as drawn, tape where its brackets sit.",
             first.words()
         );
         let size = Some((first.longer_m.abs(), first.u_m));
         return vec![finding(first.name.to_owned(), text, size, first.probability)];
     }
-    let group = undecided(&suspects, |s| s.probability);
-    let each: Vec<String> =
+    let mut group = undecided(&suspects, |s| s.probability);
+    group.retain(|s| s.probability >= LEAST_LISTED);
+    let mut each: Vec<String> =
         group.iter().map(|s| format!("{} ({:.0} %)", s.words(), 100.0 * s.probability)).collect();
+    let as_drawn = 1.0 - told;
+    if as_drawn >= LEAST_LISTED {
+        each.push(format!("all are as drawn ({:.0} %)", 100.0 * as_drawn));
+    }
     let names: Vec<&str> = group.iter().map(|s| s.name).collect();
     let text = format!(
-        "By what was measured by hand at ride height one link is not as long as drawn, and that does not decide which: {}. Tape them from bolt to bolt.",
+        "By what was measured by hand at ride height a link is not as long as drawn, but not for certain: {}. Tape from bolt to bolt.",
         each.join("; or ")
     );
     vec![finding(names.join(" or "), text, None, group.iter().map(|s| s.probability).sum())]

@@ -263,7 +263,7 @@ fn one_of(
         element: group.iter().map(|k| lines[*k].name.as_str()).collect::<Vec<_>>().join(" or "),
         undecided: true,
         text: format!(
-            "Something is loose when the load turns round ({}), and the sensors cannot tell which of these it is: {}. Hold a finger across each joint while somebody rocks the vehicle.",
+            "Something is loose when the load turns round ({}), and the sensors cannot tell which of these it is: {}. Paint a mark across each joint, and watch the marks from beside, out of the vehicle's way, while it is rocked.",
             turned.load.word(),
             names.join(", ")
         ),

@@ -421,7 +421,10 @@ fn remarks(chi_square_per_dof: Option<f64>, ride: Option<&RidePose>) -> Vec<Stri
             1e3 * numbers::HALF_95 * u
         )
     });
-    contradict.into_iter().chain(off).collect()
+    let slip = ride.and_then(|ride| ride.contradicts.as_ref()).map(|which| {
+        format!("what was measured by hand at ride height contradicts itself: {which}; measure that again")
+    });
+    contradict.into_iter().chain(off).chain(slip).collect()
 }
 
 /// Articulation that any ramp makes, rad.

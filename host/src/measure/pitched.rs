@@ -16,7 +16,7 @@ pub(super) fn at_ride(at: &mut AtState, ride: Option<&RidePose>, facts: &AxleFac
         let Some(number) = at.numbers.get_mut(&key).filter(|number| number.measured().is_some()) else {
             continue;
         };
-        let why = "at ride height it is taken as drawn, and what it turns by from there is measured: measure it with a level, and write it as [axle.ride_angles]";
+        let why = "at ride height it is taken as drawn, and what it turns by from there is measured: measure it with a level and write it into vehicle.toml as [axle.ride_angles]; for a run that is recorded already give that file with --vehicle";
         *number = Measured { value: drawn_rad, u: None, status: Status::FromDesign, why: Some(why.into()) };
         at.budget.remove(&key);
         at.dearest.remove(&key);
@@ -74,7 +74,7 @@ mod tests {
     /// An axle whose nose is 0.03 rad down from the drawing, known to `u_rad`.
     fn ride(u_rad: f64) -> RidePose {
         let pose = Pose { pitch_rad: 0.03, ..Pose::default() };
-        RidePose { pose, covariance: DMatrix::identity(6, 6) * u_rad.powi(2) }
+        RidePose { pose, covariance: DMatrix::identity(6, 6) * u_rad.powi(2), contradicts: None }
     }
 
     #[test]

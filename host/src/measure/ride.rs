@@ -35,10 +35,16 @@ pub struct RidePose {
     pub pose: Pose,
     /// Its covariance, 6 × 6.
     pub covariance: DMatrix<f64>,
+    /// What was measured by hand and contradicts the rest most, in words with how far it is off; none where all agree.
+    pub contradicts: Option<String>,
 }
+
+/// What is this many standard deviations from what the others say is a slip of hand or eye: eleven are looked at.
+const SLIP: f64 = 4.0;
 
 /// A distance that somebody or something measured at the still.
 struct Taped {
+    name: String,
     chassis: Vector3<f64>,
     axle: Vector3<f64>,
     length_m: f64,
@@ -133,6 +139,7 @@ impl Residuals for ByHand<'_> {
 /// Where an axle sits at the still; none where nothing was measured by hand and no wire tells whole lengths.
 pub fn ride_pose(axle: &Axle, index: usize, rig: &Rig, stills: &[Option<SensorStill>]) -> Option<RidePose> {
     let marks = axle.ride_marks.iter().map(|mark| Taped {
+        name: format!("ride mark \"{}\"", mark.name),
         chassis: mark.chassis,
         axle: mark.axle,
         length_m: mark.length_m,
@@ -151,7 +158,13 @@ pub fn ride_pose(axle: &Axle, index: usize, rig: &Rig, stills: &[Option<SensorSt
             reading.start_u(),
         ];
         let u_m = parts.iter().map(|u| u * u).sum::<f64>().sqrt();
-        Some(Taped { chassis: model.ends.chassis, axle: model.ends.axle, length_m: still.mean, u_m })
+        Some(Taped {
+            name: format!("\"{}\"", s.name),
+            chassis: model.ends.chassis,
+            axle: model.ends.axle,
+            length_m: still.mean,
+            u_m,
+        })
     });
     let taped: Vec<Taped> = marks.chain(wires).filter(|t| t.u_m > 0.0).collect();
     let levelled = Levelled::all(axle);
@@ -160,9 +173,56 @@ pub fn ride_pose(axle: &Axle, index: usize, rig: &Rig, stills: &[Option<SensorSt
     }
     let by_hand = ByHand { centre: axle.centre(), taped: &taped, levelled: &levelled };
     let solution = least_squares::solve(&by_hand, DVector::zeros(COORDINATES), Options::default());
-    let (_, jacobian) = by_hand.evaluate(&solution.x);
+    let (residuals, jacobian) = by_hand.evaluate(&solution.x);
     let covariance = jacobian.tr_mul(&jacobian).cholesky()?.inverse();
-    Some(RidePose { pose: Pose::from_array(std::array::from_fn(|k| solution.x[k])), covariance })
+    let pose = Pose::from_array(std::array::from_fn(|k| solution.x[k]));
+    let contradicts = by_hand.slip(&residuals, &jacobian, &covariance);
+    Some(RidePose { pose, covariance, contradicts })
+}
+
+impl ByHand<'_> {
+    /// The reading that is furthest from what the others say, in words. Of a reading with residual `r` and leverage `h` that is
+    /// `r/(1 − h)`, with the standard deviation `1/√(1 − h)` (deletion residuals; Belsley, Kuh and Welsch, Regression Diagnostics,
+    /// 1980, from memory).
+    fn slip(
+        &self,
+        residuals: &DVector<f64>,
+        jacobian: &DMatrix<f64>,
+        covariance: &DMatrix<f64>,
+    ) -> Option<String> {
+        let readings = self.taped.len() + self.levelled.len();
+        let of = |k: usize| {
+            let row = jacobian.row(k);
+            let free = 1.0 - (row * covariance * row.transpose())[(0, 0)];
+            (k, residuals[k] / free, (residuals[k] / free.sqrt()).abs())
+        };
+        let (k, off, sure) = (0..readings).map(of).max_by(|a, b| a.2.total_cmp(&b.2))?;
+        if sure < SLIP {
+            return None;
+        }
+        // A residual is what the pose says less what was read.
+        let word = |off: f64, more: &'static str, less: &'static str| if off < 0.0 { more } else { less };
+        Some(match (self.taped.get(k), k.checked_sub(self.taped.len()).and_then(|k| self.levelled.get(k))) {
+            (Some(taped), _) => {
+                let mm = 1e3 * off.abs() * taped.u_m;
+                format!(
+                    "{} is {mm:.0} mm {} than the rest of it says",
+                    taped.name,
+                    word(off, "longer", "shorter")
+                )
+            }
+            (None, Some(angle)) => {
+                let degrees = (off.abs() * angle.u_rad).to_degrees();
+                let name = match angle.of {
+                    AngleOf::Pinion => "pinion angle",
+                    AngleOf::Castor => "castor",
+                    AngleOf::Thrust => "thrust angle",
+                };
+                format!("the {name} is {degrees:.1}° {} than the rest of it says", word(off, "more", "less"))
+            }
+            (None, None) => return None,
+        })
+    }
 }
 
 impl RidePose {
@@ -346,6 +406,23 @@ mod tests {
                 assert!((gradient[k] - difference).abs() < TOLERANCE, "{of:?} by {k}");
             }
         }
+    }
+
+    #[test]
+    fn one_slip_of_the_tape_is_named() {
+        let truth = Pose::from_array([0.006, -0.004, 0.008, 0.02, 0.021, -0.013]);
+        let rig = Rig { sensors: vec![], rate_hz: 50.0, hash: String::new() };
+        let of = |axle: &Axle| ride_pose(axle, 0, &rig, &[]).expect("tapes and angles").contradicts;
+        let mut axle = levelled(Position::Rear, &truth);
+        assert_eq!(of(&axle), None);
+        axle.ride_marks[2].length_m += 0.030;
+        let told = of(&axle).expect("30 mm are 15 standard deviations");
+        assert!(told.starts_with("ride mark \"mark 2\" is ") && told.contains("mm longer"), "{told}");
+        let mut axle = levelled(Position::Rear, &truth);
+        axle.ride_angles.iter_mut().for_each(|angle| angle.u_rad = 5e-3);
+        axle.ride_angles[0].angle_rad += 0.1;
+        let told = of(&axle).expect("the castor says otherwise");
+        assert!(told.starts_with("the pinion angle is ") && told.contains("° more"), "{told}");
     }
 
     #[test]

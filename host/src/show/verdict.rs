@@ -35,6 +35,14 @@ pub fn of_analysis(answers: &[Answer], links: &[LinkMeasured], units: Units) -> 
 /// The play of the link that has most, or below which all stay; none where no load was turned round.
 fn play(links: &[LinkMeasured], units: Units) -> Option<String> {
     let length = units.length();
+    // What joints give as drawn is no play: with it taken off, the link that stands out most.
+    let beyond = |l: &&LinkMeasured| {
+        let ((value, u), (give, give_u)) = (l.play_m.measured()?, l.drawn_give_m.measured()?);
+        Some((value - give) / u.hypot(give_u))
+    };
+    if !links.is_empty() && links.iter().all(|l| beyond(&l).is_some_and(|sure| sure < HALF_95)) {
+        return Some("its links go to and fro no more than their joints should give as drawn".to_owned());
+    }
     let known = links.iter().filter_map(|l| Some((l, l.play_m.value?, l.play_m.u?)));
     let (link, value, u) = known.max_by(|a, b| (a.1 + HALF_95 * a.2).total_cmp(&(b.1 + HALF_95 * b.2)))?;
     Some(match link.play_m.measured() {
@@ -188,22 +196,29 @@ fn as_drawn(axle: &AxleComparison, tally: Tally) -> String {
             "too little was measured to say whether it moves as drawn.".to_owned()
         }
         (0, ..) => "it moves as drawn, as far as this run can tell.".to_owned(),
+        _ if only_stance_differs(&axle.numbers) => {
+            format!("it does not sit as drawn: {}.", differing(&axle.numbers))
+        }
         _ => format!("it does not move as drawn: {}.", differing(&axle.numbers)),
     }
 }
 
-/// The finding that explains most, where something differs.
+/// Whether all that differs says how the axle sits and nothing of how it moves.
+fn only_stance_differs(numbers: &BTreeMap<Key, NumberComparison>) -> bool {
+    let mut differing = told(numbers).filter(|(_, n)| n.verdict == Verdict::Differs);
+    differing.all(|(key, _)| matches!(key, Key::PinionAngle | Key::Castor))
+}
+
+/// The finding that explains most; where no number differs, what is not as drawn all the same.
 pub fn likeliest_reason(axle: &AxleComparison) -> Option<String> {
-    let mut findings = axle.findings.iter().filter(|f| f.kind != FindingKind::Play);
-    let finding = findings.next().filter(|_| Tally::of(&axle.numbers).differs > 0)?;
+    let finding = axle.findings.iter().find(|f| f.kind != FindingKind::Play)?;
+    let opening =
+        if Tally::of(&axle.numbers).differs > 0 { "Likeliest reason" } else { "Yet this was found" };
     // Where the data do not decide, what they leave open is a list, which stands under "Why".
     if finding.undecided {
-        return Some(format!(
-            "Likeliest reason: {}; the data do not decide which (see Why).",
-            finding.element
-        ));
+        return Some(format!("{opening}: {}; the data do not decide which (see Why).", finding.element));
     }
-    Some(format!("Likeliest reason: {}.", finding.text.trim_end_matches('.')))
+    Some(format!("{opening}: {}.", finding.text.trim_end_matches('.')))
 }
 
 /// A finding's own sentence.

@@ -110,9 +110,27 @@ pub fn links(page: &mut Page, axle: &AxleAnalysis, units: Units) {
 }
 
 fn link_value(([before, alone], part, unit): &LinkPart, link: &LinkMeasured, units: Units) -> String {
+    let beside = match *alone {
+        "length" => format!(", drawn {}", units.length().with_u(link.nominal_m, None)),
+        "play" => given(link, units),
+        _ => String::new(),
+    };
     match part(link).measured() {
-        Some((value, u)) => format!("{before} {}", unit(units).with_u(value, Some(u))),
+        Some((value, u)) => format!("{before} {}{beside}", unit(units).with_u(value, Some(u))),
         None => format!("{alone} {}", without(part(link), unit(units))),
+    }
+}
+
+/// How much of its play the joints should give as they are drawn.
+fn given(link: &LinkMeasured, units: Units) -> String {
+    /// A smaller part is not worth a word.
+    const WORTH_A_WORD: f64 = 0.1;
+    let whole_m = link.play_m.value.unwrap_or(0.0);
+    match link.drawn_give_m.measured() {
+        Some((give_m, u)) if give_m > WORTH_A_WORD * whole_m => {
+            format!(", of which its joints as drawn give {}", units.length().with_u(give_m, Some(u)))
+        }
+        _ => String::new(),
     }
 }
 

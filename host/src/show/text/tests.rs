@@ -5,10 +5,12 @@ use crate::design::Wanted;
 use crate::design::loads::LoadCase;
 use crate::files::starters::Layout;
 use crate::jobs::predict::{Predicted, PredictedVehicle};
+use crate::judge::{FindingKind, Verdict};
 use crate::measure::{Measured, Status};
 use crate::run::Phase;
 use crate::show::{Units, sample};
 use crate::vehicle::file::parse;
+use crate::vehicle::numbers::Key;
 
 fn all(options: &Options) -> [String; 3] {
     let vehicle = sample::bramble();
@@ -72,6 +74,43 @@ fn what_the_data_leave_open_is_told_by_their_word_and_not_by_a_name() {
         reason(true).contains("Likeliest reason: the left or inner travel; the data do not decide which")
     );
     assert!(!reason(false).contains("do not decide which"), "{}", reason(false));
+}
+
+#[test]
+fn what_was_found_is_told_where_no_number_differs() {
+    let told = |judged: fn(Key) -> Verdict| {
+        let mut compared = sample::comparison();
+        compared.axles[0].findings.retain(|finding| finding.kind != FindingKind::Play);
+        compared.axles[0].numbers.iter_mut().for_each(|(key, number)| number.verdict = judged(*key));
+        let text = comparison(&compared, &sample::bramble(), &Options::default());
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let none = told(|_| Verdict::Agrees);
+    assert!(none.contains("moves as drawn, as far as this run can tell. Yet this was found: "), "{none}");
+    let stance = told(|key| if key == Key::PinionAngle { Verdict::Differs } else { Verdict::Agrees });
+    assert!(
+        stance.contains("it does not sit as drawn: pinion angle differs. Likeliest reason: "),
+        "{stance}"
+    );
+}
+
+#[test]
+fn what_joints_give_as_drawn_is_no_play_in_the_headline() {
+    let told = |give_m: f64| {
+        let mut analysis = sample::analysis();
+        let axle = &mut analysis.axles[0];
+        axle.measured
+            .values_mut()
+            .for_each(|n| *n = Measured::without(Status::NotExcited, "it hardly moved"));
+        axle.along.clear();
+        for link in &mut axle.links {
+            (link.play_m, link.drawn_give_m) = (Measured::new(2e-3, 1e-4), Measured::new(give_m, 3e-4));
+        }
+        let text = super::analysis(&analysis, &sample::bramble(), &Options::default());
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    assert!(told(1.8e-3).contains("its links go to and fro no more than their joints should give as drawn"));
+    assert!(told(0.4e-3).contains("has most play"), "{}", told(0.4e-3));
 }
 
 #[test]
