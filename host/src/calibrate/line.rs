@@ -17,6 +17,9 @@ const TELL_STRAIGHTNESS: usize = 5;
 /// Part of the sensor's range that the known values must cover for that.
 const COVERED: f64 = 0.5;
 
+/// Largest relative uncertainty of a scale that is worth keeping: an uncalibrated sensor of any kind is known better than that.
+const WORST_U: f64 = 0.2;
+
 /// A known value and the reading of it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Point {
@@ -31,7 +34,7 @@ pub struct Point {
 /// Fits the scale of a sensor to two or more known values.
 ///
 /// # Errors
-/// Where there are fewer than two, or they are all alike.
+/// Where there are fewer than two, they are all alike, the readings run backwards, or the points do not lie on a line.
 pub fn fit(sensor: &Sensor, reading: &Reading, points: &[Point]) -> Result<ScaleFound, CalibrateError> {
     if points.len() < 2 {
         return Err(CalibrateError::TooFew {
@@ -56,6 +59,13 @@ pub fn fit(sensor: &Sensor, reading: &Reading, points: &[Point]) -> Result<Scale
     let rough = (high - low) / (read_high - read_low);
     let line =
         Line::solve(reading, points, rough).ok_or_else(|| none("the known values are too close together"))?;
+    let relative_u = line.factor_u / line.factor.abs();
+    if relative_u.is_nan() || relative_u > WORST_U {
+        return Err(CalibrateError::VagueScale { sensor: sensor.name.clone(), relative_u, worst: WORST_U });
+    }
+    if line.factor <= 0.0 {
+        return Err(CalibrateError::Backwards { sensor: sensor.name.clone() });
+    }
     let residuals: Vec<f64> =
         points.iter().map(|p| p.known - line.offset - line.factor * p.reading.mean).collect();
     let freedom = points.len().saturating_sub(2).max(1) as f64;
@@ -65,7 +75,7 @@ pub fn fit(sensor: &Sensor, reading: &Reading, points: &[Point]) -> Result<Scale
     let greatest = residuals.iter().map(|r| r.abs()).fold(0.0, f64::max);
     Ok(ScaleFound {
         factor: line.factor,
-        relative_u: line.factor_u / line.factor.abs(),
+        relative_u,
         offset: line.offset,
         known: points.iter().map(|p| p.known).collect(),
         residuals,

@@ -74,6 +74,25 @@ pub enum CalibrateError {
         /// Why.
         why: &'static str,
     },
+    /// Readings that fall where the known values rise.
+    #[error("the readings of \"{sensor}\" run backwards: they fall where the known values rise")]
+    Backwards {
+        /// The sensor.
+        sensor: String,
+    },
+    /// Known values and readings that lie on no straight line.
+    #[error(
+        "the readings of \"{sensor}\" tell its scale to {:.0} % only, and {:.0} % is the worst that is kept",
+        100.0 * .relative_u, 100.0 * .worst
+    )]
+    VagueScale {
+        /// The sensor.
+        sensor: String,
+        /// Relative standard uncertainty.
+        relative_u: f64,
+        /// Worst that is kept.
+        worst: f64,
+    },
     /// An axis that was never up, or never down.
     #[error("the {axis} axis of \"{sensor}\" never pointed {way}")]
     NeverPointed {
@@ -129,6 +148,12 @@ impl Explain for CalibrateError {
             Self::NoReadings { .. } => "Check that the column or the logger's sensor is named as in rig.toml.".into(),
             Self::TooFew { .. } => "Add positions.".into(),
             Self::NoSlope { .. } => "Take values far apart, over the range that the test will use.".into(),
+            Self::Backwards { .. } => {
+                "Check that each reading stands behind its own value; if it does, give `scale` in rig.toml the other sign.".into()
+            }
+            Self::VagueScale { .. } => {
+                "Check that each reading stands behind its own value, and take values further apart.".into()
+            }
             Self::NeverPointed { .. } => {
                 "Take six positions at least, each face of the unit down in turn.".into()
             }

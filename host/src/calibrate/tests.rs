@@ -143,6 +143,15 @@ fn readings_that_say_nothing_of_a_scale_are_refused_in_a_sentence() {
     stuck[1].reading = stuck[0].reading;
     let stuck = line::fit(&wire, &reading, &stuck).unwrap_err();
     assert!(stuck.to_string().ends_with("it reads the same in every position"), "{stuck}");
+    let mut swapped = some.clone();
+    (swapped[0].reading, swapped[1].reading) = (some[1].reading, some[0].reading);
+    let swapped = line::fit(&wire, &reading, &swapped).unwrap_err();
+    assert!(matches!(swapped, CalibrateError::Backwards { .. }), "{swapped}");
+    // Three that lie on no line: the middle one reads as far as the last.
+    let mut bent = points(&[0.1, 0.4, 0.7], 1.0, 5e-4, &reading, &mut dice(1));
+    bent[1].reading.mean = 0.9;
+    let bent = line::fit(&wire, &reading, &bent).unwrap_err();
+    assert!(matches!(bent, CalibrateError::VagueScale { relative_u, .. } if relative_u > 0.2), "{bent}");
 }
 
 #[test]

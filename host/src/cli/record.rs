@@ -1,6 +1,6 @@
 //! `hingeline record`: a test from a serial port, guided.
 
-use super::keys::Keys;
+use super::keys::{KEYS, Keys};
 use super::output::{Output, Screen};
 use super::target::{Plan, Typed, plan, test};
 use super::teller::{Teller, View};
@@ -23,8 +23,8 @@ use std::path::Path;
 /// Record a test from a logger on a serial port.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "While it records: Enter goes on to the next phase (so does the logger's button), p pauses, \
-l marks the moment a wheel lifts, n TEXT notes something, q stops. What is recorded is kept whatever happens."
+    after_help = "While it records: Enter goes on to the next phase (so does the logger's button). p, l, n TEXT, q, each with \
+Enter: p pauses, l marks the moment a wheel lifts, n TEXT notes something, q stops. What is recorded is kept whatever happens."
 )]
 pub struct Args {
     /// The serial port.
@@ -152,6 +152,8 @@ fn before(args: &Args, phases: &[Phase], facts: &Facts, guide: &Guide) -> String
     for sentence in guide.advice_before(phases, facts, &args.without) {
         text.push_str(&format!("\n{sentence}"));
     }
+    text.push('\n');
+    text.push_str(KEYS);
     text
 }
 

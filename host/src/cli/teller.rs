@@ -1,5 +1,6 @@
 //! Tells the person, or the program, who watches a recording what is new.
 
+use super::keys::{KEYS, looks_like_keys};
 use super::output::Screen;
 use crate::jobs::cautions::instruction;
 use crate::jobs::record::guide::{AxleNow, AxleResolved};
@@ -110,6 +111,7 @@ impl<'a> Teller<'a> {
             }
             Manner::Lines => {}
             Manner::Terminal => {
+                lines.push("p pauses, l: wheel lifts, n TEXT notes, q stops, each with Enter".to_owned());
                 lines.extend(text::resolved(&view.resolved, self.units, columns));
                 self.screen.redraw_block(&lines);
             }
@@ -135,6 +137,9 @@ impl<'a> Teller<'a> {
                 self.say(&format!("Paused{at}: what moves now does not count. Enter {begins}."));
             }
             Command::Lift => self.say(&format!("Marked{at}: a wheel lifts.")),
+            Command::Note(text) if looks_like_keys(text) => self.say(&format!(
+                "Noted{at}, as a remark only: \"{text}\". If keys were meant, press each again, with Enter. {KEYS}"
+            )),
             Command::Note(text) => self.say(&format!("Noted{at}: {text}")),
             Command::Stop if self.stopping => {}
             Command::Stop => {

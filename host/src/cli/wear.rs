@@ -5,7 +5,8 @@ use super::files;
 use super::output::{Output, Screen};
 use super::{Ending, Failure};
 use crate::explain::Explain;
-use crate::history::wear::JointState;
+use crate::files::did_you_mean;
+use crate::history::wear::{JointState, Wear};
 use crate::jobs::wear;
 use crate::show::plot::Chart;
 use crate::show::{json, plot, text};
@@ -62,6 +63,9 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     screen.redraw_end();
     let options = screen.options(&args.output);
     let [wear] = found.vehicles.as_slice() else { return several(args, &found, screen) };
+    if let Some(link) = &args.link {
+        known(link, wear)?;
+    }
     if let Some(file) = &args.plot {
         let chart = match args.chart {
             Drawn::Play => Chart::Values,
@@ -77,6 +81,30 @@ pub fn run(args: &Args, screen: &Screen) -> Result<Ending, Failure> {
     };
     screen.print(&page)?;
     Ok(ending(args, &found))
+}
+
+/// Sees that the vehicle has the link that is to be drawn.
+fn known(link: &str, wear: &Wear) -> Result<(), NoLink> {
+    let there: Vec<String> = wear.axles.iter().flat_map(|a| &a.joints).map(|j| j.link.clone()).collect();
+    if there.iter().any(|name| name == link) {
+        return Ok(());
+    }
+    Err(NoLink { vehicle: wear.vehicle.clone(), link: link.to_owned(), there })
+}
+
+/// A link that the vehicle has not.
+#[derive(Debug, thiserror::Error)]
+#[error("{vehicle} has no link \"{link}\"")]
+struct NoLink {
+    vehicle: String,
+    link: String,
+    there: Vec<String>,
+}
+
+impl Explain for NoLink {
+    fn hint(&self) -> Option<String> {
+        did_you_mean(&self.link, &self.there)
+    }
 }
 
 /// A fleet: what to look at on each vehicle.

@@ -26,6 +26,8 @@ pub struct Section<'s> {
     span: Range<usize>,
     asked: Vec<&'static str>,
     missing: Vec<Missing>,
+    /// Whether it is of a file of another kind.
+    foreign: bool,
 }
 
 /// A key that must be there and is not; said at the end, unless a misspelt key stands for it.
@@ -48,6 +50,7 @@ impl<'s> Section<'s> {
             span: 0..first_line,
             asked: Vec::new(),
             missing: Vec::new(),
+            foreign: false,
         }
     }
 
@@ -58,7 +61,7 @@ impl<'s> Section<'s> {
         what: String,
         span: Range<usize>,
     ) -> Self {
-        Self { reader, table, what, span, asked: Vec::new(), missing: Vec::new() }
+        Self { reader, table, what, span, asked: Vec::new(), missing: Vec::new(), foreign: false }
     }
 
     /// The file that it is part of.
@@ -79,6 +82,11 @@ impl<'s> Section<'s> {
     /// Whether the file has `key` here; asking does not count as reading it.
     pub fn has(&self, key: &str) -> bool {
         self.table.iter().any(|(k, _)| k.get_ref() == key)
+    }
+
+    fn is_list(&self, key: &str) -> bool {
+        let value = self.table.iter().find(|(k, _)| k.get_ref() == key).map(|(_, value)| value.get_ref());
+        matches!(value, Some(DeValue::Array(_)))
     }
 
     /// The value of `key`, if it is there.
@@ -191,15 +199,26 @@ impl<'s> Section<'s> {
         self.reader.problem(self.span(), message, help);
     }
 
+    /// Notes that the file is one of another kind: none of its keys is a mistake then.
+    pub fn other_kind(&mut self, message: &str, help: &str) {
+        self.foreign = true;
+        self.wrong(message, help);
+    }
+
     /// Ends the reading: keys that nobody asked for are mistakes, and so are keys that must be there and are not.
     pub fn finish(&mut self) {
+        if self.foreign {
+            return;
+        }
         for (key, _) in self.table.iter() {
             let typed: &str = key.get_ref();
             if self.asked.contains(&typed) {
                 continue;
             }
             let absent = self.asked.iter().copied().filter(|k| !self.has(k));
-            let help = match nearest(typed, absent) {
+            // Of a list the file may have some sections under the right header already.
+            let lists = self.asked.iter().copied().filter(|k| self.is_list(typed) && self.is_list(k));
+            let help = match nearest(typed, absent).or_else(|| nearest(typed, lists)) {
                 Some(known) => {
                     self.missing.retain(|m| m.key != known);
                     format!("did you mean `{known}`?")

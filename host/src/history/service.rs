@@ -240,9 +240,25 @@ impl Work {
         }
     }
 
-    /// What begins anew with it, as a sentence.
-    pub fn consequence(&self) -> String {
+    /// What begins anew with it, as a sentence; the vehicle's elements tell what each of them is.
+    pub fn consequence(&self, elements: &[(&str, ElementKind)]) -> String {
+        let kind = self.element().and_then(|name| elements.iter().find(|e| e.0 == name)).map(|e| e.1);
         match self {
+            Work::Replaced { .. } | Work::Moved { .. } if kind == Some(ElementKind::Spring) => {
+                "Every number of its axle begins a new baseline with the next run; the play of the links goes on."
+                    .to_owned()
+            }
+            Work::Replaced { .. } | Work::Moved { .. } if kind == Some(ElementKind::TravelEnd) => {
+                "The ramp travel index of its axle begins a new baseline with the next run; everything else goes on."
+                    .to_owned()
+            }
+            Work::Replaced { .. } | Work::Moved { .. } if kind == Some(ElementKind::Shaft) => {
+                "The bump steer of its axle begins a new baseline with the next run; everything else goes on."
+                    .to_owned()
+            }
+            Work::Retorqued { .. } | Work::Greased { .. } if kind.is_some_and(|k| k != ElementKind::Locating) => {
+                "No baseline ends.".to_owned()
+            }
             Work::Replaced { element, .. } | Work::Moved { element, .. } => format!(
                 "The play of {element} and every number that it bears on begin a new baseline with the next run; the play of other links goes on."
             ),

@@ -3,7 +3,7 @@
 use super::history::{logbook, vehicle_folder};
 use crate::explain::{Explain, Failure};
 use crate::files::did_you_mean;
-use crate::history::service::{ServiceEvent, UnknownName, Work};
+use crate::history::service::{ServiceEvent, UnknownName, Work, elements};
 use crate::history::service_file;
 use crate::vehicle;
 use std::path::PathBuf;
@@ -32,6 +32,8 @@ pub struct Record {
     pub added: Vec<ServiceEvent>,
     /// Everything, oldest first.
     pub all: Vec<ServiceEvent>,
+    /// By event added, what begins anew with it.
+    pub consequences: Vec<String>,
 }
 
 /// Why nothing was added.
@@ -73,12 +75,15 @@ pub fn run(request: &Request) -> Result<Record, Failure> {
             work: work.clone(),
         })
         .collect();
+    let mut consequences = Vec::new();
     if !added.is_empty() {
         let vehicle = vehicle::file::load(&folder.join(crate::files::logbook::VEHICLE_FILE))?;
         if let Some(unknown) = request.work.iter().find_map(|w| w.unknown_name(&vehicle)) {
             return Err(ServiceNameError::Unknown { vehicle: request.vehicle.clone(), unknown }.into());
         }
         service_file::append(&folder, &added)?;
+        let all: Vec<_> = vehicle.axles.iter().flat_map(elements).collect();
+        consequences = request.work.iter().map(|work| work.consequence(&all)).collect();
     }
-    Ok(Record { vehicle: request.vehicle.clone(), added, all: service_file::load(&folder)? })
+    Ok(Record { vehicle: request.vehicle.clone(), added, all: service_file::load(&folder)?, consequences })
 }

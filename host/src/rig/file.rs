@@ -40,6 +40,10 @@ pub fn load(path: &Path, vehicle: &Vehicle) -> Result<Rig, LoadError> {
 }
 
 fn rig(root: &mut Section<'_>, vehicle: &Vehicle) -> Option<Rig> {
+    if root.has("vehicle") && !root.has("sensor") {
+        root.other_kind("this is a vehicle file, and a rig file is wanted", "name the rig.toml beside it");
+        return None;
+    }
     root.reader().set_units(Units::read(root));
     let rate_hz = rate(root, RATE_HZ);
     let help = || "add a section [[sensor]] with a name, a kind and both ends".to_owned();

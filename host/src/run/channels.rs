@@ -146,6 +146,24 @@ impl ChannelTable {
     }
 }
 
+/// That readings outside a sensor's range were set aside, as a sentence: all of them, where nothing is left, and that a calibrated
+/// scale may be why.
+pub fn outside_range(name: &str, count: u64, all: bool, sensor: &Sensor) -> String {
+    let mut told = format!("\"{name}\": readings outside the sensor's range, set aside: {count}");
+    if all {
+        told.push_str(", all of them");
+    }
+    told.push('.');
+    let gain = sensor.reading().map_or(1.0, |reading| reading.gain);
+    if all && gain != 1.0 {
+        told.push_str(&format!(
+            " Its calibration may be the cause: it makes the scale {gain:.3} times what rig.toml says; --no-calibration measures \
+             without it."
+        ));
+    }
+    told
+}
+
 /// Whether two rows give the same meaning to a count.
 pub fn means_the_same(a: &Channel, b: &Channel) -> bool {
     (a.sensor.as_str(), a.component, a.unit, a.scale, a.offset, a.ratio_to)

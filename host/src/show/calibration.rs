@@ -2,7 +2,7 @@
 
 use super::units::{HALF_95, Scale, Units, number};
 use crate::files::Quantity;
-use crate::rig::calibration::{Found, Standing, TumbleFound};
+use crate::rig::calibration::{Entry, Found, Standing, TumbleFound};
 
 /// What stands above it.
 pub const QUESTION: &str = "Are the sensors calibrated?";
@@ -18,6 +18,26 @@ fn scale_of(quantity: Option<Quantity>, units: Units) -> Scale {
 
 /// m/s², as screens show it.
 const ACCELERATION: Scale = Scale { unit: " m/s²", per_si: 1.0 };
+
+/// A scale further than this from rig.toml's is more likely a slip than a sensor.
+const FAR_OFF: f64 = 0.2;
+
+/// What was found and is to be looked at again, as sentences.
+pub fn cautions(added: &[Entry]) -> Vec<String> {
+    let scales = added.iter().filter_map(|entry| match &entry.found {
+        Found::Scale(found) if (found.factor - 1.0).abs() > FAR_OFF => Some((&entry.sensor, found.factor)),
+        _ => None,
+    });
+    scales
+        .map(|(sensor, factor)| {
+            format!(
+                "The scale of {sensor} is {} times what rig.toml says. Are two lengths swapped, or is it another sensor? \
+                 Calibrate it again if so; where rig.toml states no scale this is how it is found.",
+                number(factor, 3)
+            )
+        })
+        .collect()
+}
 
 /// The day of a date.
 fn day(date: &str) -> &str {

@@ -53,13 +53,16 @@ fn joint(link: &LinkPrediction, units: Units) -> Option<Entry> {
     Some(Entry { label: link.name.clone(), sentences: vec![at, bears], beyond })
 }
 
-/// How far springs and shocks move for the left wheel's movement.
+/// How far springs and shocks move for the movement of the wheel that they are nearer to.
 pub fn struts(struts: &[StrutPrediction]) -> Vec<Entry> {
     let words = |strut: &StrutPrediction| {
+        // In articulation the right wheel drops where the left one rises: what shortens with it is the right wheel's.
+        let right = strut.heave_ratio * strut.roll_ratio < 0.0;
         format!(
-            "{} of the left wheel's travel in bump, {} in articulation",
+            "{} of the {} wheel's travel in bump, {} in articulation",
             number(strut.heave_ratio, 2),
-            number(strut.roll_ratio, 2)
+            if right { "right" } else { "left" },
+            number(if right { -strut.roll_ratio } else { strut.roll_ratio }, 2)
         )
     };
     struts.iter().map(|strut| Entry::plain(&strut.name, vec![words(strut)])).collect()

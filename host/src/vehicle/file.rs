@@ -36,6 +36,13 @@ pub fn load(path: &Path) -> Result<Vehicle, LoadError> {
 }
 
 fn vehicle(root: &mut Section<'_>) -> Option<Vehicle> {
+    if root.has("sensor") && !root.has("vehicle") {
+        root.other_kind(
+            "this is a rig file, and a vehicle file is wanted",
+            "name the vehicle.toml beside it",
+        );
+        return None;
+    }
     let reader = root.reader();
     reader.set_units(Units::read(root));
     let name = root

@@ -79,7 +79,8 @@ fn names_that_are_not_there_are_refused_with_those_that_are() {
     let folder = tempfile::tempdir().expect("a folder");
     let at = folder.path();
     logbook(at, 1);
-    let calls: [(&[&str], &str); 7] = [
+    let calls: [(&[&str], &str); 8] = [
+        (&["wear", "Bramble", "--link", "lower lft", "--plot", "x.svg"], "Did you mean \"lower left\"?"),
         (&["service", "Bramble", "x", "--greased", "lower lft"], "lower left"),
         (&["service", "Brumble", "x"], "Did you mean \"Bramble\"?"),
         (&["wear", "Brumble"], "Did you mean \"Bramble\"?"),

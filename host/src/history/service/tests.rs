@@ -65,3 +65,21 @@ fn names_that_are_not_there_are_told_with_those_that_are() {
     assert_eq!(Work::Greased { element: "lower left".into() }.unknown_name(&vehicle), None);
     assert!(Work::Tyre { axle: Some("third".into()) }.unknown_name(&vehicle).is_some());
 }
+
+#[test]
+fn what_has_no_play_is_not_said_to_begin_any_anew() {
+    let all = [
+        ("lower left", ElementKind::Locating),
+        ("coil left", ElementKind::Spring),
+        ("strap left", ElementKind::TravelEnd),
+    ];
+    let replaced = |name: &str| Work::Replaced { element: name.to_owned(), end: None }.consequence(&all);
+    assert!(replaced("lower left").starts_with("The play of lower left"));
+    let coil = replaced("coil left");
+    assert!(
+        coil.starts_with("Every number of its axle") && coil.ends_with("the play of the links goes on."),
+        "{coil}"
+    );
+    assert!(replaced("strap left").starts_with("The ramp travel index"));
+    assert_eq!(Work::Retorqued { element: "coil left".to_owned() }.consequence(&all), "No baseline ends.");
+}

@@ -388,6 +388,11 @@ fn typed_readings_need_no_recording_and_bad_input_is_one_sentence() {
     let made = shop.calibrate(&both, &[]).map_err(|e| e.to_string()).unwrap();
     let Found::Scale(found) = &made.added[0].found else { panic!("a scale") };
     assert!((found.factor - FACTOR).abs() < 1e-4, "{found:?}");
+    assert!(crate::show::calibration::cautions(&made.added).is_empty());
+    let off = typed(&[(100.0, Some(2639.9)), (900.0, Some(17759.2))]);
+    let off = shop.calibrate(&off, &[]).map_err(|e| e.to_string()).unwrap();
+    let said = crate::show::calibration::cautions(&off.added).join(" ");
+    assert!(said.contains("left travel is 1.4") && said.contains("swapped"), "{said}");
     let told = |work: &Work, from: &[&str]| shop.calibrate(work, from).err().map(|e| e.to_string()).unwrap();
     assert_eq!(
         told(&typed(&[(100.0, Some(2639.9)), (900.0, None)]), &[]),

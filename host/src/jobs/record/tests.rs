@@ -139,6 +139,7 @@ fn keys_notes_and_lifts_are_kept() {
     assert!((still.to_s - 1.5).abs() < 0.15 && (bounce.from_s - 2.0).abs() < 0.15);
     assert_eq!(recording.lifts_s.len(), 1);
     assert!((recording.lifts_s[0] - 3.0).abs() < 0.15);
+    assert_eq!(recording.facts.notes, "windy\nat 3 s: tyre rubs", "both, with the time");
     let marks = RunFolder::open(&recorded.folder).unwrap().marks().unwrap().0;
     assert!(marks.iter().any(|m| matches!(m, Mark::Note { text, .. } if text == "tyre rubs")));
 }

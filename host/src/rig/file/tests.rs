@@ -174,3 +174,12 @@ fn inch_files_scale_readings_in_inches() {
     assert!(near(points[0][1], 35.0 * 0.0254));
     assert!(near(reading(&rig.sensors[5]).scale.apply(1.0), 2.5 * 0.453_592_37 * 9.806_65));
 }
+
+#[test]
+fn a_file_of_the_other_kind_is_called_by_its_name_and_by_nothing_else() {
+    let rig = "format = 1\n[[sensor]]\nname = \"left travel\"\nkind = \"draw-wire\"\n";
+    let wrong = vehicle::file::parse(rig, "rig.toml").unwrap_err();
+    assert!(wrong.to_string().ends_with("this is a rig file, and a vehicle file is wanted"), "{wrong}");
+    let wrong = parse(VEHICLE, "vehicle.toml", &vehicle()).unwrap_err();
+    assert!(wrong.to_string().ends_with("this is a vehicle file, and a rig file is wanted"), "{wrong}");
+}

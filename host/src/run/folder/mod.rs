@@ -223,7 +223,10 @@ impl RunFolder {
 
     /// Says in a recording which run it is of: what was typed in, hashes, when it was recorded, by which firmware.
     pub fn name_origin(&self, recording: &mut Recording) {
-        recording.facts = self.header.facts();
+        // What was noted during the recording stands below what was typed in beforehand.
+        let noted = std::mem::replace(&mut recording.facts, self.header.facts()).notes;
+        let notes = [std::mem::take(&mut recording.facts.notes), noted];
+        recording.facts.notes = notes.into_iter().filter(|n| !n.is_empty()).collect::<Vec<_>>().join("\n");
         recording.provenance.run = self.name();
         recording.provenance.vehicle_hash.clone_from(&self.header.vehicle_hash);
         recording.provenance.rig_hash.clone_from(&self.header.rig_hash);

@@ -6,6 +6,7 @@ use super::lines::{Decimal, cells, number};
 use crate::files::nearest;
 use crate::geometry::Vector3;
 use crate::rig::{Rig, Scale};
+use crate::run::channels::outside_range;
 use crate::run::phases::{self, Untold};
 use crate::run::plan::{Test, plain_words};
 use crate::run::still::{self, median};
@@ -286,8 +287,10 @@ impl<'a> Filling<'a> {
     }
 
     fn remark_on_readings(&mut self) {
-        for (spec, all) in self.rig.sensors.iter().zip(&self.set_aside) {
-            for (suffix, aside) in spec.channel_suffixes().iter().zip(all) {
+        let sensors = self.rig.sensors.iter().zip(&self.set_aside).zip(&self.recording.series);
+        for ((spec, all), series) in sensors {
+            for (channel, (suffix, aside)) in spec.channel_suffixes().iter().zip(all).enumerate() {
+                let left = series.get(channel);
                 let name = heading(&spec.name, suffix);
                 if aside.missing > 0 {
                     let cells = aside.missing;
@@ -296,10 +299,9 @@ impl<'a> Filling<'a> {
                         .push(format!("\"{name}\": cells without a reading, set aside: {cells}."));
                 }
                 if aside.out_of_range > 0 {
-                    let readings = aside.out_of_range;
-                    self.recording.remarks.push(format!(
-                        "\"{name}\": readings outside the sensor's range, set aside: {readings}."
-                    ));
+                    let all = aside.missing == 0 && left.is_some_and(|s| s.t_s.is_empty());
+                    let told = outside_range(&name, aside.out_of_range, all, spec);
+                    self.recording.remarks.push(told);
                 }
             }
         }

@@ -4,7 +4,9 @@ use super::headings::expected_headings;
 use super::*;
 use crate::explain::Explain;
 use crate::geometry::Pose;
+use crate::rig::Kind;
 use crate::run::Phase;
+use crate::run::channels::outside_range;
 use crate::run::test_rig::{CENTRE, readings, two_wires, whole};
 use proptest::prelude::*;
 
@@ -72,6 +74,24 @@ fn readings_that_are_missing_or_out_of_range_are_set_aside_and_counted() {
     assert_eq!(recording.series[1][0].t_s, [0.0, 2.0]);
     assert_eq!((recording.counts.received, recording.counts.excluded), (8, 4));
     insta::assert_snapshot!(recording.remarks.join("\n"));
+}
+
+#[test]
+fn all_readings_out_of_range_are_said_to_be_all_and_a_calibrated_scale_to_be_the_likely_cause() {
+    let text = "t_s,phase,left,right\n0,still,801,541\n1,still,802,541\n2,still,803,900\n";
+    let said = read_text(text, None).unwrap().remarks.join("\n");
+    assert!(
+        said.contains("\"left\": readings outside the sensor's range, set aside: 3, all of them."),
+        "{said}"
+    );
+    assert!(said.contains("set aside: 1.") && !said.contains("calibration"), "{said}");
+    let mut sensor = two_wires().sensors.swap_remove(0);
+    if let Kind::DrawWire(wire) = &mut sensor.kind {
+        wire.reading.gain = 1.43;
+    }
+    let told = outside_range("left", 3, true, &sensor);
+    assert!(told.contains("Its calibration may be the cause") && told.contains("1.430"), "{told}");
+    assert!(!outside_range("left", 3, false, &sensor).contains("calibration"));
 }
 
 #[test]

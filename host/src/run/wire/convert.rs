@@ -3,7 +3,7 @@
 use super::RawSeries;
 use crate::rig::Sensor;
 use crate::run::Series;
-use crate::run::channels::{counts_per_turn, in_unit, saturated, to_si};
+use crate::run::channels::{counts_per_turn, in_unit, outside_range, saturated, to_si};
 use std::collections::BTreeMap;
 
 /// Longest time from a reading to the nearest reading of its excitation, µs. The excitation is read at 2 Hz or more and
@@ -52,18 +52,17 @@ impl Conversion<'_> {
             }
         }
         let dot = if suffix.is_empty() { "" } else { "." };
-        for (count, why) in [
-            (at_end, "at an end of its part's range"),
-            (outside, "outside the sensor's range"),
-            (no_excitation, "without a reading of the excitation"),
-        ] {
+        let name = format!("{}{dot}{suffix}", sensor.name);
+        let told = |why: &str, count: u64| format!("\"{name}\": readings {why}, set aside: {count}.");
+        let all = outside == raw.t_us.len() as u64;
+        let remarks = [
+            (at_end, told("at an end of its part's range", at_end)),
+            (outside, outside_range(&name, outside, all, sensor)),
+            (no_excitation, told("without a reading of the excitation", no_excitation)),
+        ];
+        for (count, remark) in remarks.into_iter().filter(|(count, _)| *count > 0) {
             excluded.total += count;
-            if count > 0 {
-                let name = &sensor.name;
-                excluded
-                    .remarks
-                    .push(format!("\"{name}{dot}{suffix}\": readings {why}, set aside: {count}."));
-            }
+            excluded.remarks.push(remark);
         }
         series
     }

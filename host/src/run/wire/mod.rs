@@ -292,6 +292,13 @@ impl<'a> WireReader<'a> {
             .filter_map(|m| if let Mark::Lift { at } = m { Some(*at) } else { None })
             .map(|at| seconds(self.clock.place_instant(at)))
             .collect();
+        let remarked = |m: &Mark| match m {
+            Mark::Note { at, text } => {
+                Some(format!("at {:.0} s: {text}", seconds(self.clock.place_instant(*at)).max(0.0)))
+            }
+            _ => None,
+        };
+        recording.facts.notes = context.marks.iter().filter_map(remarked).collect::<Vec<_>>().join("\n");
         recording.phases = self.phases(context, end_s, seconds);
         self.tell_phases(&mut recording, context);
         recording

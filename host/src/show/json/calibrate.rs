@@ -4,6 +4,7 @@ use super::{FORMAT, finite, text};
 use crate::files::Quantity;
 use crate::jobs::calibrate::Calibrated;
 use crate::rig::calibration::{Entry, Found, Standing};
+use crate::show::calibration::cautions;
 use serde::Serialize;
 
 /// A calibration as JSON.
@@ -13,6 +14,7 @@ pub fn calibrated(calibrated: &Calibrated) -> String {
         vehicle: &calibrated.vehicle,
         added: calibrated.added.iter().map(|e| Name { sensor: &e.sensor, kind: e.found.word() }).collect(),
         calibration: calibrated.standings.iter().map(Row::of).collect(),
+        cautions: cautions(&calibrated.added),
         kept: calibrated.kept.as_ref().map(|p| p.display().to_string()),
     })
 }
@@ -23,6 +25,7 @@ struct Document<'a> {
     vehicle: &'a str,
     added: Vec<Name<'a>>,
     calibration: Vec<Row<'a>>,
+    cautions: Vec<String>,
     kept: Option<String>,
 }
 

@@ -3,6 +3,7 @@
 use super::page::{Ink, Page};
 use super::{Options, parts};
 use crate::measure::{Analysis, AxleAnalysis, Status};
+use crate::run::Facts;
 use crate::show::flex;
 use crate::show::rows::{self, Answer, Row};
 use crate::show::units::{PLUS_MINUS, Units};
@@ -31,9 +32,21 @@ pub fn analysis(analysis: &Analysis, vehicle: &Vehicle, options: &Options) -> St
         parts::remarks(&mut page, &axle.remarks);
     }
     parts::sharing(&mut page, &analysis.sharing, options.units);
+    notes(&mut page, &analysis.facts);
     parts::samples(&mut page, &analysis.counts);
     parts::remarks(&mut page, &analysis.remarks);
     page.finish()
+}
+
+/// What was noted of the run before and while it was recorded.
+pub(super) fn notes(page: &mut Page, facts: &Facts) {
+    if facts.notes.is_empty() {
+        return;
+    }
+    page.heading("Notes");
+    for line in facts.notes.lines() {
+        page.item("·", line);
+    }
 }
 
 fn numbers(page: &mut Page, answers: &[Answer]) {

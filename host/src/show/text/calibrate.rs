@@ -5,7 +5,7 @@ use super::page::{Ink, Page};
 use crate::jobs::calibrate::Calibrated;
 use crate::rig::Rig;
 use crate::rig::calibration::{CALIBRATION_FILE, Standing};
-use crate::show::calibration::{QUESTION, sentences};
+use crate::show::calibration::{QUESTION, cautions, sentences};
 use crate::show::words;
 
 /// A calibration as text.
@@ -31,6 +31,9 @@ pub fn calibrated(calibrated: &Calibrated, options: &Options) -> String {
     }
     if let Some(name) = calibrated.kept.as_ref().and_then(|p| p.file_name()) {
         page.paragraph(&format!("As it was before: {}.", name.to_string_lossy()), Ink::Faint);
+    }
+    for caution in cautions(added) {
+        page.paragraph(&caution, Ink::Bad);
     }
     page.paragraph(crate::show::units::PLUS_MINUS, Ink::Faint);
     standings(&mut page, &calibrated.standings, options);

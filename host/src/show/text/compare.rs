@@ -31,6 +31,7 @@ pub fn comparison(comparison: &Comparison, vehicle: &Vehicle, options: &Options)
         }
         parts::remarks(&mut page, &axle.analysis.remarks);
     }
+    super::analyse::notes(&mut page, &comparison.facts);
     parts::samples(&mut page, &comparison.counts);
     parts::remarks(&mut page, &comparison.remarks);
     page.finish()

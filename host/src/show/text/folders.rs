@@ -93,6 +93,7 @@ pub fn mended(mended: &[Mended], columns: usize) -> String {
         0 if mended.iter().any(|m| m.repaired.as_ref().is_ok_and(|r| !r.left.is_empty())) => {
             "nothing could be mended".to_owned()
         }
+        0 if mended.iter().any(|m| m.repaired.is_err()) => "nothing was mended".to_owned(),
         0 => "nothing needed mending".to_owned(),
         1 => "1 of them was mended, as follows".to_owned(),
         many => format!("{many} of them were mended, as follows"),
@@ -128,6 +129,7 @@ pub fn mended(mended: &[Mended], columns: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::run::folder::FolderError;
     use crate::show::text::WIDTH;
 
     fn run(vehicle: &str, found: Vec<Found>, mendable: Vec<bool>) -> Verified {
@@ -135,6 +137,15 @@ mod tests {
         checked.found = found;
         let folder = Path::new("/shed/kept").to_owned();
         Verified { vehicle: vehicle.into(), run: "kept".into(), folder, checked: Ok(checked), mendable }
+    }
+
+    #[test]
+    fn a_repair_that_the_disk_refused_is_not_called_needless() {
+        let refused = FolderError::DiskFull("/shed/kept/marks.jsonl".into());
+        let folder = Path::new("/shed/kept").to_owned();
+        let run = Mended { vehicle: "Bramble".into(), run: "kept".into(), folder, repaired: Err(refused) };
+        let told = mended(&[run], WIDTH);
+        assert!(told.contains("cannot be mended") && !told.contains("nothing needed mending"), "{told}");
     }
 
     #[test]

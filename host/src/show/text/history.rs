@@ -175,13 +175,13 @@ pub fn service(record: &Record, options: &Options) -> String {
         }
         return page.finish();
     }
-    for event in &record.added {
+    for (event, consequence) in record.added.iter().zip(&record.consequences) {
         let when: String = event.date.replacen('T', " ", 1).chars().take(16).collect();
         page.paragraph(
             &format!("Entered for {}, {when}: {}.", record.vehicle, service_words(event)),
             Ink::Strong,
         );
-        page.paragraph(&event.work.consequence(), Ink::Plain);
+        page.paragraph(consequence, Ink::Plain);
     }
     page.finish()
 }

@@ -208,3 +208,12 @@ fn the_hash_is_of_the_bytes() {
     assert_ne!(a.hash, b.hash);
     assert_eq!(a.axles, b.axles);
 }
+
+#[test]
+fn a_list_under_a_misspelt_header_is_told_even_beside_a_right_one() {
+    let slip = "[[axle.ride_marks]]\nname = \"b\"\n\n[[axle.ride_mark]]";
+    let both = BRAMBLE.replacen("[[axle.ride_mark]]", slip, 1);
+    assert_ne!(both, BRAMBLE);
+    let wrong = parse(&both, "vehicle.toml").unwrap_err().render(false);
+    assert!(wrong.contains("did you mean `ride_mark`?"), "{wrong}");
+}
