@@ -211,7 +211,10 @@ fn only_stance_differs(numbers: &BTreeMap<Key, NumberComparison>) -> bool {
 
 /// The finding that explains most; where no number differs, what is not as drawn all the same.
 pub fn likeliest_reason(axle: &AxleComparison) -> Option<String> {
-    let finding = axle.findings.iter().find(|f| f.kind != FindingKind::Play)?;
+    let first = axle.findings.iter().find(|f| f.kind != FindingKind::Play)?;
+    // How long a link is says how the axle sits: what explains how it moves comes before that.
+    let explains = || axle.findings.iter().find(|f| f.kind != FindingKind::Play && !f.explains.is_empty());
+    let finding = Some(first).filter(|f| f.kind != FindingKind::Length).or_else(explains).unwrap_or(first);
     let opening =
         if Tally::of(&axle.numbers).differs > 0 { "Likeliest reason" } else { "Yet this was found" };
     // Where the data do not decide, what they leave open is a list, which stands under "Why".

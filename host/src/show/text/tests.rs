@@ -5,7 +5,7 @@ use crate::design::Wanted;
 use crate::design::loads::LoadCase;
 use crate::files::starters::Layout;
 use crate::jobs::predict::{Predicted, PredictedVehicle};
-use crate::judge::{FindingKind, Verdict};
+use crate::judge::{Finding, FindingKind, Verdict};
 use crate::measure::{Measured, Status};
 use crate::run::Phase;
 use crate::show::{Units, sample};
@@ -92,6 +92,18 @@ fn what_was_found_is_told_where_no_number_differs() {
         stance.contains("it does not sit as drawn: pinion angle differs. Likeliest reason: "),
         "{stance}"
     );
+}
+
+#[test]
+fn a_link_s_length_is_no_reason_before_what_explains_the_motion() {
+    let mut compared = sample::comparison();
+    let findings = &mut compared.axles[0].findings;
+    findings.retain(|finding| !finding.explains.is_empty());
+    let explains = findings[0].text.split_whitespace().next().expect("a sentence").to_owned();
+    let length = Finding { kind: FindingKind::Length, explains: Vec::new(), ..findings[0].clone() };
+    findings.insert(0, Finding { text: "A link is long".into(), ..length });
+    let text = comparison(&compared, &sample::bramble(), &Options::default());
+    assert!(text.contains(&format!("Likeliest reason: {explains}")), "{text}");
 }
 
 #[test]
