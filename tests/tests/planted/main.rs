@@ -47,8 +47,8 @@ fn outcome(planted: &Planted, findings: &[Finding]) -> Outcome {
     match accused.as_slice() {
         _ if first.element.starts_with("more than one") => Outcome::Silent,
         // A left and right pair of holes is one explanation that names a part too many.
-        [only] if right(only) && !only.contains(" and ") => Outcome::Named,
-        [first, _, ..] if right(first) => Outcome::First,
+        [only] if right(only) && !only.contains(" and ") && !first.undecided => Outcome::Named,
+        [listed, others @ ..] if right(listed) && (first.undecided || !others.is_empty()) => Outcome::First,
         several if several.iter().any(|e| right(e)) => Outcome::OneOf,
         _ => Outcome::Wrong,
     }
